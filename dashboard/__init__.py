@@ -1,0 +1,1 @@
+"""The board: pages that map the API's answers to components."""

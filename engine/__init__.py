@@ -1,0 +1,1 @@
+"""Keeps forecasts current: wakes, asks the store what changed, computes, appends."""

@@ -1,0 +1,1 @@
+"""MQTT in, committed readings out: a thin shell round `store.intake`."""

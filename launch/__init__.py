@@ -1,0 +1,1 @@
+"""The `duestroke` command: settings, embedded parts, supervisor; the composition root."""

@@ -1,0 +1,1 @@
+"""Seeded presses, tools and plants, with a truth of their own kept apart."""

@@ -1,0 +1,1 @@
+"""Postgres: schema, named SQL, repositories, unit of work, leases."""
