@@ -1,0 +1,80 @@
+"""The API in one process over a real database, a token for each role, and a clock that stands."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+import httpx2
+import psycopg
+import pytest
+from starlette.testclient import TestClient
+
+from api.app import create_app
+from api.deps import ROLES
+from store.tokens import ensure
+
+NOW = datetime(2026, 3, 1, 12, tzinfo=UTC)
+
+
+@dataclass
+class Clock:
+    """A clock that shows what it was set to."""
+
+    at: datetime
+
+    def __call__(self) -> datetime:
+        return self.at
+
+
+@dataclass(frozen=True)
+class Api:
+    """Calls of the API under `/api/v1`, by role; `role=None` sends no token."""
+
+    client: TestClient
+    clock: Clock
+    database_url: str
+
+    def call(
+        self, method: str, path: str, *, role: str | None, headers: Any = None, **more: Any
+    ) -> httpx2.Response:
+        """One request; `more` goes to the client (`json`, `params`, `content`)."""
+        given = {"Authorization": f"Bearer {secret_of(role)}"} if role else {}
+        return self.client.request(
+            method, f"/api/v1{path}", headers=given | (headers or {}), **more
+        )
+
+    def get(self, path: str, *, role: str | None = "viewer", **more: Any) -> httpx2.Response:
+        return self.call("GET", path, role=role, **more)
+
+    def post(self, path: str, json: Any, *, role: str | None = "admin") -> httpx2.Response:
+        return self.call("POST", path, role=role, json=json)
+
+    def put(self, path: str, json: Any, *, role: str | None = "admin") -> httpx2.Response:
+        return self.call("PUT", path, role=role, json=json)
+
+    def delete(self, path: str, *, role: str | None = "admin") -> httpx2.Response:
+        return self.call("DELETE", path, role=role)
+
+
+def secret_of(role: str) -> str:
+    """The bearer token that the tests give to a role."""
+    return f"secret-of-{role}"
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock(NOW)
+
+
+@pytest.fixture
+def api(database_url: str, clock: Clock) -> Iterator[Api]:
+    """The API over a fresh database, with one token for each role."""
+    with psycopg.connect(database_url) as conn:
+        for role in ROLES:
+            ensure(conn, role, role, secret_of(role), at=NOW)
+    app = create_app(database_url=database_url, pool_size=2, clock=clock)
+    with TestClient(app, raise_server_exceptions=False) as client:
+        yield Api(client, clock, database_url)
