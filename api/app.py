@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from collections import Counter
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from datetime import UTC, datetime
@@ -16,7 +17,7 @@ from starlette.middleware.gzip import GZipMiddleware
 
 from api import problems
 from api.deps import Pool
-from api.middleware import RequestLog, WeakTags
+from api.middleware import BodyLimit, RequestLog, WeakTags
 from api.routes import BASE, OUTSIDE, ROUTERS
 
 DESCRIPTION: Final = """
@@ -57,18 +58,19 @@ def create_app(
         docs_url=None,  # the pages FastAPI offers load scripts from outside
         redoc_url=None,
         lifespan=lifespan,
-        max_body_size=MAX_BODY_BYTES,
     )
     app.state.clock = clock
+    app.state.served = Counter()
     problems.install(app)
     for router in OUTSIDE:
         app.include_router(router)
     for router in ROUTERS:
         app.include_router(router, prefix=BASE)
     # The last one added is the outermost: the tag is made over the plain body.
+    app.add_middleware(BodyLimit, most=MAX_BODY_BYTES)
     app.add_middleware(WeakTags)
     app.add_middleware(GZipMiddleware, minimum_size=1_000, compresslevel=5)
-    app.add_middleware(RequestLog)
+    app.add_middleware(RequestLog, served=app.state.served)
     return app
 
 
@@ -80,7 +82,11 @@ def _pool(database_url: str, size: int, timeout_s: float) -> Pool:
     return ConnectionPool(
         database_url,
         connection_class=psycopg.Connection[DictRow],
-        kwargs={"row_factory": dict_row, "application_name": "duestroke-api"},
+        kwargs={
+            "row_factory": dict_row,
+            "application_name": "duestroke-api",
+            "options": "-c timezone=UTC",
+        },
         min_size=1,
         max_size=size,
         timeout=timeout_s,

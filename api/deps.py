@@ -13,10 +13,10 @@ from fastapi import Depends, HTTPException, Request, Security
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from psycopg.rows import DictRow
 from psycopg_pool import ConnectionPool
-from store.unit import Unit
 
 from api.types import Role
 from store.tokens import digest_of
+from store.unit import Unit
 
 ROLES: Final[tuple[Role, ...]] = ("viewer", "crew", "engineer", "admin")
 """Each role may do what the ones before it may."""

@@ -6,25 +6,30 @@ import hashlib
 import logging
 import time
 import uuid
+from collections import Counter
 from typing import Final
 
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 logger = logging.getLogger(__name__)
 
 _TAGGED_TYPE: Final = "application/json"
+_METHODS: Final = frozenset({"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"})
 _TAGGED_BASE: Final = "/api/"
 
 
 class RequestLog:
     """Gives each request an id and logs it: method, path, status and time.
 
+    Counts answers by method and status in `served`, for the metrics.
     Neither query nor headers are logged; a token stands in a header only.
     """
 
-    def __init__(self, app: ASGIApp) -> None:
+    def __init__(self, app: ASGIApp, served: Counter[tuple[str, int]]) -> None:
         self._app = app
+        self._served = served
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -44,7 +49,14 @@ class RequestLog:
         try:
             await self._app(scope, receive, noting)
         finally:
+            self._served[_method(scope), status] += 1
             _log(scope, status, request_id, time.perf_counter() - begun)
+
+
+def _method(scope: Scope) -> str:
+    """The method, or `other`: a caller must not be able to make a new time series a request."""
+    method: str = scope["method"]
+    return method if method in _METHODS else "other"
 
 
 def _log(scope: Scope, status: int, request_id: str, seconds: float) -> None:
@@ -61,6 +73,30 @@ def _log(scope: Scope, status: int, request_id: str, seconds: float) -> None:
     )
 
 
+class BodyLimit:
+    """Refuses a body of more than `most` bytes while it is read, so that nobody fills our memory.
+
+    The refusal is raised where the body is read, and becomes a problem like any other error.
+    """
+
+    def __init__(self, app: ASGIApp, most: int) -> None:
+        self._app = app
+        self._most = most
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        read = 0
+
+        async def counting() -> Message:
+            nonlocal read
+            message = await receive()
+            read += len(message.get("body", b""))
+            if read > self._most:
+                raise HTTPException(413, f"more than {self._most} bytes")
+            return message
+
+        await self._app(scope, counting if scope["type"] == "http" else receive, send)
+
+
 class WeakTags:
     """A weak `ETag` on JSON answers to GET; 304 without a body where the caller has it already."""
 
@@ -74,11 +110,10 @@ class WeakTags:
 
 
 def _is_read(scope: Scope) -> bool:
-    return (
-        scope["type"] == "http"
-        and scope["method"] == "GET"
-        and scope["path"].startswith(_TAGGED_BASE)
-    )
+    if scope["type"] != "http" or scope["method"] != "GET":
+        return False
+    path: str = scope["path"]
+    return path.startswith(_TAGGED_BASE)
 
 
 class _Tagging:

@@ -19,6 +19,7 @@ from fastapi.responses import JSONResponse
 from psycopg_pool import PoolClosed, PoolTimeout
 from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
+from starlette.routing import compile_path
 
 from duestroke.errors import BadField, Contradiction
 
@@ -117,7 +118,17 @@ def _http(request: Request, fault: HTTPException) -> JSONResponse:
     if detail == HTTPStatus(fault.status_code).phrase:  # the router's own 404 and 405
         detail = f"{request.method} {request.url.path}: {_MEANINGS[fault.status_code].lower()}"
     errors = [FieldError(field="body", reason=detail)] if fault.status_code == 400 else []
-    return problem(request, fault.status_code, detail, errors=errors, headers=fault.headers)
+    headers = dict(fault.headers or {})
+    if fault.status_code == 405:
+        headers["Allow"] = ", ".join(_methods(request))
+    return problem(request, fault.status_code, detail, errors=errors, headers=headers)
+
+
+def _methods(request: Request) -> list[str]:
+    """All methods of a path; the router names only those of the first route that it finds."""
+    paths: dict[str, dict[str, Any]] = request.app.openapi()["paths"]
+    found = (ops for path, ops in paths.items() if compile_path(path)[0].match(request.url.path))
+    return sorted({method.upper() for ops in found for method in ops}) or ["GET"]
 
 
 def _invalid(request: Request, fault: RequestValidationError) -> JSONResponse:

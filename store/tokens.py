@@ -38,8 +38,8 @@ def digest_of(secret: str) -> bytes:
     return hashlib.sha256(secret.encode()).digest()
 
 
-class Tokens:
-    """Tokens on record. The caller owns the transaction; rows come as dicts."""
+class PgTokens:
+    """PgTokens on record. The caller owns the transaction; rows come as dicts."""
 
     def __init__(self, conn: psycopg.Connection[DictRow]) -> None:
         self._conn = conn

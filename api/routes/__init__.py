@@ -6,9 +6,9 @@ from typing import Final
 
 from fastapi import APIRouter
 
-from api.routes import health, tokens
+from api.routes import health, metrics, tokens
 
 BASE: Final = "/api/v1"
 
 ROUTERS: Final[tuple[APIRouter, ...]] = (tokens.router,)
-OUTSIDE: Final[tuple[APIRouter, ...]] = (health.router,)
+OUTSIDE: Final[tuple[APIRouter, ...]] = (health.router, metrics.router)

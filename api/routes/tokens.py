@@ -9,7 +9,6 @@ from typing import Annotated
 
 from fastapi import APIRouter, HTTPException, Path, Response
 from pydantic import Field
-from store.unit import Unit
 
 from api.deps import Admin, Now, UnitDep
 from api.paging import PagingDep
@@ -19,6 +18,7 @@ from duestroke import names
 from duestroke.errors import BadField, Contradiction
 from duestroke.times import format_time
 from store.tokens import Token, digest_of
+from store.unit import Unit
 
 router = APIRouter(prefix="/tokens", tags=["tokens"], responses=documented(401, 403, 422, 503))
 

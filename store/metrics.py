@@ -1,0 +1,48 @@
+"""Figures for those who watch the service itself, read in a few cheap queries."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Final
+
+import psycopg
+from psycopg.rows import DictRow
+
+from store.sql import named_queries
+
+SQL: Final = named_queries("metrics.sql")
+
+
+@dataclass(frozen=True)
+class QuarantineCount:
+    """Messages of one reason: how often such came in ever, and how many wait now."""
+
+    reason: str
+    times: int
+    waiting: int
+
+
+@dataclass(frozen=True)
+class Figures:
+    """State of the service at a moment. Ages and delays are seconds; None where nothing is known.
+
+    `reports` and `missing` are of the whole record; `silent` presses sent nothing for ten minutes;
+    `delay_s` is the median, over presses heard in the last ten minutes, from a report's own time
+    to its arrival.
+    """
+
+    presses: int
+    silent: int
+    reports: int
+    missing: int
+    last_report_age_s: float | None
+    delay_s: float | None
+    quarantine: tuple[QuarantineCount, ...]
+
+
+def read(conn: psycopg.Connection[DictRow], at: datetime) -> Figures:
+    """The figures at `at`."""
+    totals: dict[str, Any] = conn.execute(SQL["totals"], {"at": at}).fetchone() or {}
+    rows = conn.execute(SQL["quarantine"]).fetchall()
+    return Figures(**totals, quarantine=tuple(QuarantineCount(**row) for row in rows))
