@@ -1,0 +1,78 @@
+"""What a reader must know before trusting a date, in plain words."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Final
+
+from duestroke.forecast.facts import LifeBasis, PressFacts, ToolFacts
+from duestroke.times import format_time
+
+CLOSE_SHARE: Final = 0.7
+"""A planned pull whose last reading was above this share of its limit sits close under it."""
+MANY_CLOSE: Final = 1 / 3
+FEW_DAYS: Final = 14
+
+
+def cautions(
+    press: PressFacts, tool: ToolFacts, basis: LifeBasis, silent: bool, hidden: float
+) -> list[str]:
+    """Cautions of one forecast. hidden: strokes that may have run in the silence."""
+    return [*_of_lives(tool, basis), *_of_press(press, silent, hidden)]
+
+
+def _of_lives(tool: ToolFacts, basis: LifeBasis) -> list[str]:
+    if basis.law is None:
+        return [f"no basis: position {basis.position} has no handbook life"]
+    words: list[str] = []
+    if basis.failures == 0:
+        words.append("from the handbook, no failures yet")
+    if basis.handbook_is_default:
+        words.append("the handbook life is the default, not your plant's")
+    if basis.ends and basis.planned_close > MANY_CLOSE * basis.ends:
+        words.append(_close_pulls(basis))
+    if tool.strokes is None:
+        words.append("age at fit unknown: forecast as for a tool of any age")
+    if tool.read_past_limit:
+        words.append("its last reading is past the limit, or it was found worn")
+    return words
+
+
+def _close_pulls(basis: LifeBasis) -> str:
+    return (
+        f"{basis.planned_close} of {basis.ends} ended lives were planned pulls with a last "
+        f"reading above {CLOSE_SHARE:.0%} of the limit: they sit close under it, and end codes "
+        "alone make lives come out too long"
+    )
+
+
+def _of_press(press: PressFacts, silent: bool, hidden: float) -> list[str]:
+    words: list[str] = []
+    if press.counter_stands:
+        words.append("the press's counter stands still while the ram moves")
+    if press.as_of is None:
+        words.append("the press has never reported")
+    if silent:
+        words.append(_silence(press.as_of or press.registered, hidden))
+    if press.rate is None:
+        words.append("the press never moved: no due date")
+    else:
+        words += _of_rate(press.rate.days, press.rate.stood_since)
+    return words
+
+
+def _silence(since: datetime, hidden: float) -> str:
+    return (
+        f"no report since {format_time(since.replace(microsecond=0))}: "
+        f"it may have run up to {hidden:,.0f} strokes unseen"
+    )
+
+
+def _of_rate(days: float, stood_since: datetime | None) -> list[str]:
+    words: list[str] = []
+    if days < FEW_DAYS:
+        words.append(f"the rate rests on {days:.1f} running days only")
+    if stood_since is not None:
+        since = format_time(stood_since)
+        words.append(f"the press has stood since {since}: dates take it to run again from now")
+    return words

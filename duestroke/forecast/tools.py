@@ -1,0 +1,227 @@
+"""Forecasts of the tools in one press: strokes left, due times, chances before stops, state."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+from duestroke.forecast.cautions import cautions
+from duestroke.forecast.dates import LEVELS, WEIGHTS, DueDays
+from duestroke.forecast.digest import digest, rate_as_content
+from duestroke.forecast.facts import MODEL_VERSION, LifeBasis, PressFacts, State, ToolFacts
+from duestroke.forecast.intervals import interval_of
+from duestroke.forecast.result import DEFAULT_LEVELS, Chance, Forecast
+from duestroke.forecast.states import Outlook, state_in_silence, state_of
+from duestroke.forecast.unknown_age import remaining_at_unknown_age
+from duestroke.forecast.view import View
+from duestroke.times import format_time, to_micros
+
+Floats = NDArray[np.float64]
+
+
+def forecast_press(
+    press: PressFacts, tools: Sequence[tuple[ToolFacts, LifeBasis]], now: datetime
+) -> list[Forecast]:
+    """Forecasts of all tools in a press as things stand at `now`, in the order given.
+
+    Pure: the same facts give the same content to the byte. Raises nothing for odd data: what
+    cannot be told is said by the state and in the cautions.
+    """
+    view = View(press, now)
+    based = [k for k, (_, basis) in enumerate(tools) if basis.law is not None]
+    left = _strokes_left([tools[k] for k in based])
+    unseen = np.array([view.unseen(tools[k][0]) for k in based])
+    ahead = dict(zip(based, _ahead(view, left, unseen), strict=True))
+    return [_forecast(view, *pair, ahead.get(k)) for k, pair in enumerate(tools)]
+
+
+@dataclass(frozen=True, slots=True)
+class _Ahead:
+    """One tool's future: strokes left and due times at LEVELS, chances, outlooks by scenario."""
+
+    remaining: Floats
+    due_us: tuple[int | None, ...] | None
+    chances: Floats
+    stood: tuple[float, tuple[float, float]]
+    ran: tuple[float, tuple[float, float]]
+
+
+def _strokes_left(tools: Sequence[tuple[ToolFacts, LifeBasis]]) -> Floats:
+    """Strokes left at the last report, (tools, levels), growing with the level."""
+    rows = []
+    for tool, basis in tools:
+        assert basis.law is not None  # noqa: S101 - the caller picked those with a law
+        if tool.strokes is None:
+            rows.append(remaining_at_unknown_age(basis.law, tool.strokes_since_fit, LEVELS))
+        else:
+            rows.append(basis.law.remaining_quantiles(tool.strokes, tool.good_at, LEVELS))
+    left = np.array(rows, dtype=float).reshape(len(rows), len(LEVELS))
+    return np.maximum.accumulate(np.maximum(left, 0.0), axis=1)
+
+
+def _ahead(view: View, left: Floats, unseen: Floats) -> list[_Ahead]:
+    """Futures of tools with strokes `left`, of which up to `unseen` may be gone.
+
+    The range is widened by what may have run: low levels as if it ran flat out, high ones as if
+    it stood.
+    """
+    if not len(left):
+        return []
+    remaining = np.maximum(left - unseen[:, None] * (1 - LEVELS), 0.0)
+    stops = [stop.start for stop in view.stops]
+    chances = _chances(view, remaining, stops)
+    judged = [view.now, *view.second_and_third]
+    stood = _chances(view, left, judged)
+    ran = stood
+    if view.silent:
+        ran = _chances(view, np.maximum(left - unseen[:, None], 0.0), judged)
+    due = _due(view, remaining)
+    return [
+        _Ahead(remaining[k], due[k], chances[k], _split(stood[k]), _split(ran[k]))
+        for k in range(len(left))
+    ]
+
+
+def _split(chances: Floats) -> tuple[float, tuple[float, float]]:
+    now, second, third = (float(chance) for chance in chances)
+    return now, (second, third)
+
+
+def _chances(view: View, remaining: Floats, instants: Sequence[datetime]) -> Floats:
+    """Chance of the end before instants, (tools, instants); without a rate: that it is past."""
+    if view.press.rate is None:
+        ended = np.asarray((remaining <= 0) @ WEIGHTS)
+        return np.repeat(ended[:, None], len(instants), axis=1)
+    days = np.broadcast_to(view.running_days(instants), (len(remaining), len(instants)))
+    return DueDays(remaining, view.press.rate).chance_within(days)
+
+
+def _due(view: View, remaining: Floats) -> list[tuple[int | None, ...] | None]:
+    if view.press.rate is None:
+        return [None for _ in remaining]
+    days = DueDays(remaining, view.press.rate).quantiles()
+    return [view.due_us(row) for row in days]
+
+
+def _forecast(view: View, tool: ToolFacts, basis: LifeBasis, ahead: _Ahead | None) -> Forecast:
+    press = view.press
+    inputs = _inputs(view, tool, basis)
+    made = Forecast(
+        press=press.press,
+        position=tool.position,
+        kind=tool.kind,
+        serial=tool.serial,
+        made_at=view.now,
+        as_of=press.as_of,
+        state=_state(view, tool, ahead),
+        strokes=tool.strokes,
+        remaining=None,
+        due_us=None,
+        chances=(),
+        rate=_rate(press),
+        interval=interval_of(view, tool, view.unseen(tool), spread=True),
+        basis=_basis(view, tool, basis),
+        inputs=inputs,
+        digest=digest(inputs),
+    )
+    return made if ahead is None else _with_ahead(made, view, ahead)
+
+
+def _with_ahead(made: Forecast, view: View, ahead: _Ahead) -> Forecast:
+    chances = tuple(
+        Chance(stop.id, stop.start, round(float(chance), 6))
+        for stop, chance in zip(view.stops, ahead.chances, strict=True)
+    )
+    remaining = tuple(np.round(ahead.remaining, 1).tolist())
+    return replace(made, remaining=remaining, due_us=ahead.due_us, chances=chances)
+
+
+def _rate(press: PressFacts) -> tuple[float, datetime, datetime] | None:
+    rate = press.rate
+    return None if rate is None else (rate.strokes_per_day, rate.start, rate.end)
+
+
+def _state(view: View, tool: ToolFacts, ahead: _Ahead | None) -> State:
+    if view.press.counter_stands:
+        return "cant-tell"
+    stood = _outlook(view, tool, None if ahead is None else ahead.stood, 0.0)
+    if not view.silent:
+        return state_of(stood)
+    ran = _outlook(view, tool, None if ahead is None else ahead.ran, view.unseen(tool))
+    return state_in_silence(stood, ran)
+
+
+def _outlook(
+    view: View,
+    tool: ToolFacts,
+    life: tuple[float, tuple[float, float]] | None,
+    unseen: float,
+) -> Outlook:
+    interval = interval_of(view, tool, unseen, spread=False)
+    reached = (False, False, False)
+    if interval is not None:
+        at = interval.due_us[DEFAULT_LEVELS.index(0.5)]
+        second, third = view.second_and_third
+        reached = _by(at, view.now), _before(at, second), _before(at, third)
+        if interval.strokes_left == 0:
+            reached = (True, True, True)
+    ended, chances = (None, None) if life is None else life
+    if life is None and interval is not None and not any(reached):
+        # No life is asked for where the plant keeps a fixed interval and nothing else.
+        ended, chances = 0.0, (0.0, 0.0)
+    return Outlook(ended, chances, tool.read_past_limit, reached)
+
+
+def _by(at: int | None, instant: datetime) -> bool:
+    return at is not None and at <= to_micros(instant)
+
+
+def _before(at: int | None, instant: datetime) -> bool:
+    return at is not None and at < to_micros(instant)
+
+
+def _basis(view: View, tool: ToolFacts, basis: LifeBasis) -> dict[str, object]:
+    as_of = view.press.as_of
+    words = cautions(view.press, tool, basis, view.silent, view.unseen(tool))
+    return {
+        "lives": basis.lives,
+        "failures": basis.failures,
+        "families": dict(basis.families or {}),
+        "wear": None,
+        "prior_only": basis.prior_only,
+        "fit": basis.fit,
+        "as_of": None if as_of is None else format_time(as_of),
+        "cautions": words,
+    }
+
+
+def _inputs(view: View, tool: ToolFacts, basis: LifeBasis) -> Mapping[str, object]:
+    """All that the forecast was made from; with the fit of that name it can be made again."""
+    press = view.press
+    return {
+        "model_version": MODEL_VERSION,
+        "now": view.now,
+        "press": press.press,
+        "position": tool.position,
+        "kind": tool.kind,
+        "serial": tool.serial,
+        "as_of": press.as_of,
+        "max_spm": press.max_spm,
+        "registered": press.registered,
+        "counter_stands": press.counter_stands,
+        "strokes": tool.strokes,
+        "strokes_since_fit": tool.strokes_since_fit,
+        "began": tool.began,
+        "good_at": tool.good_at,
+        "read_past_limit": tool.read_past_limit,
+        "interval_strokes": tool.interval_strokes,
+        "interval_days": tool.interval_days,
+        "fit": basis.fit,
+        "planned_close": [basis.planned_close, basis.ends],
+        "rate": rate_as_content(press.rate),
+        "calendar": view.calendar_version,
+    }

@@ -1,0 +1,45 @@
+"""Strokes left for a tool whose age at fit nobody knows: the stationary age law.
+
+Seen at a random moment of its life, a tool's strokes left have the density `S(x) / mean life`
+(renewal theory; D. R. Cox, Renewal Theory, 1962, chapter 5, from memory). The tool has since run
+`since_fit` strokes and lasted, so the law is taken beyond those.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from duestroke.forecast.facts import LifeLaw
+
+Floats = NDArray[np.float64]
+
+_POINTS: Final = 800
+_LAST_CHANCE: Final = 1e-4
+_DOUBLINGS: Final = 60
+
+
+def remaining_at_unknown_age(law: LifeLaw, since_fit: float, levels: Floats) -> Floats:
+    """Strokes left at the levels for a tool of unknown age that ran `since_fit` strokes here."""
+    start = law.remaining_quantiles(0.0, None, np.array([0.5]))[0]
+    end = _end_of_life(law, since_fit + max(float(start), 1.0))
+    strokes = np.linspace(since_fit, end, _POINTS)
+    survival = law.survival(strokes)
+    # The mass beyond each point; the trapezium rule on an even grid.
+    pieces = (survival[1:] + survival[:-1]) / 2
+    beyond = np.concatenate((np.cumsum(pieces[::-1])[::-1], [0.0]))
+    if beyond[0] <= 0:
+        return np.zeros_like(levels)
+    ended = 1 - beyond / beyond[0]
+    return np.asarray(np.interp(levels, ended, strokes - since_fit))
+
+
+def _end_of_life(law: LifeLaw, strokes: float) -> float:
+    """Strokes beyond which hardly a life reaches."""
+    for _ in range(_DOUBLINGS):
+        if law.survival(np.array([strokes]))[0] <= _LAST_CHANCE:
+            break
+        strokes *= 2
+    return strokes

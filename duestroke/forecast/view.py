@@ -1,0 +1,81 @@
+"""A press at one moment: what may have run unseen, the stops ahead, running days to instants."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import cached_property
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from duestroke.calendar import DAY_US, Stop, occasions, stops_ahead
+from duestroke.forecast.digest import digest_of_stops
+from duestroke.forecast.facts import SILENT_AFTER, PressFacts, ToolFacts
+from duestroke.times import to_micros
+
+Floats = NDArray[np.float64]
+
+HORIZON: Final = timedelta(days=50 * 365.25)
+"""A due time further ahead is not given."""
+_MINUTE: Final = timedelta(minutes=1)
+
+
+@dataclass(frozen=True)
+class View:
+    """A press at `now`: what may have run since its last report, and the stops ahead."""
+
+    press: PressFacts
+    now: datetime
+
+    @cached_property
+    def silent(self) -> bool:
+        """Whether no report came for longer than SILENT_AFTER."""
+        return self.press.as_of is None or self.now - self.press.as_of > SILENT_AFTER
+
+    @cached_property
+    def origin(self) -> datetime:
+        """The instant from which strokes left are used up."""
+        if self.silent or self.press.as_of is None:
+            return self.now
+        return self.press.as_of
+
+    def unseen(self, tool: ToolFacts) -> float:
+        """Strokes at most that may have run unseen, 0 where the press is not silent."""
+        if not self.silent:
+            return 0.0
+        since = self.press.as_of or max(self.press.registered, tool.began)
+        return float(self.press.max_spm * max((self.now - since) / _MINUTE, 0.0))
+
+    @cached_property
+    def stops(self) -> list[Stop]:
+        """Stops ahead, at least three."""
+        return stops_ahead(self.press.calendar, self.now)
+
+    @cached_property
+    def second_and_third(self) -> tuple[datetime, datetime]:
+        """The second and the third separate occasion for a change."""
+        begins = occasions(self.stops)
+        while len(begins) < 3:
+            begins.append(begins[-1] + timedelta(days=7))
+        return begins[1], begins[2]
+
+    @cached_property
+    def calendar_version(self) -> str:
+        """Digest of the press's stops."""
+        return digest_of_stops(self.press.calendar.stops)
+
+    def running_days(self, instants: Sequence[datetime]) -> Floats:
+        """Running days from the origin to instants, at least those until now."""
+        at = [to_micros(max(instant, self.now)) for instant in instants]
+        days = self.press.calendar.running_us(to_micros(self.origin), at) / DAY_US
+        return np.maximum(days, 0.0).astype(np.float64)
+
+    def due_us(self, days: Floats) -> tuple[int | None, ...]:
+        """Instants of running days from the origin; never before now, None beyond 50 years."""
+        at = self.press.calendar.instants_us(self.origin, days)
+        at = np.maximum(at, float(to_micros(self.now)))
+        last = float(to_micros(self.now + HORIZON))
+        return tuple(None if each > last else round(each) for each in at.tolist())
