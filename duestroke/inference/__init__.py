@@ -1,0 +1,20 @@
+"""Life inference: observations of lives to a posterior over life laws, and what follows from it."""
+
+from __future__ import annotations
+
+from duestroke.inference.fit import MODEL_VERSION, fit
+from duestroke.inference.observations import Observations, observe
+from duestroke.inference.posterior import Interval, Posterior
+from duestroke.inference.prior import Prior
+from duestroke.inference.remaining import RemainingLife
+
+__all__ = [
+    "MODEL_VERSION",
+    "Interval",
+    "Observations",
+    "Posterior",
+    "Prior",
+    "RemainingLife",
+    "fit",
+    "observe",
+]
