@@ -1,1 +1,1 @@
-"""MQTT in, committed readings out: a thin shell round `store.intake`."""
+"""The ingestor: takes reports from the broker, stores them, and acknowledges what is committed."""

@@ -1,0 +1,198 @@
+"""The ingestor's loop: take a batch, commit it, acknowledge it; wait out what is away."""
+
+from __future__ import annotations
+
+import logging
+import random
+import threading
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime
+from typing import Final
+
+from ingest.arrivals import Inbox
+from ingest.link import BrokerAddress, Link
+from ingest.session import Backoff, Session
+from ingest.storing import record, replay, set_aside
+from ingest.writer import DATABASE_AWAY, DATABASE_REFUSES, MESSAGE_SPOILS, Storing, Writer
+
+log = logging.getLogger(__name__)
+
+BATCH_MOST: Final = 1000
+GATHER_S: Final = 0.05
+INBOX_CAPACITY: Final = 100_000
+_IDLE_S: Final = 0.25
+_LOOK_EVERY_S: Final = 1.0
+_SUMMARY_EVERY_S: Final = 60.0
+_REPLAY_FAILED_S: Final = 60.0
+
+
+def run(
+    *,
+    database_url: str,
+    mqtt_host: str,
+    mqtt_port: int,
+    username: str | None = None,
+    password: str | None = None,
+    client_id: str = "duestroke-ingest",
+    stop: threading.Event,
+    beat: Callable[[], None] | None = None,
+    now: Callable[[], datetime] = lambda: datetime.now(UTC),
+    pause: Callable[[str], None] | None = None,
+    replay_every_s: float = 2.0,
+) -> None:
+    """Ingest until `stop` is set; then finish the batch in hand and leave the broker its session.
+
+    beat: called about once a second while messages can come in and be stored.  now: the receiver's
+    clock, UTC.  pause: called at the writer's steps (see `Writer`).  Returns after `stop` only:
+    a broker or database that is away is waited for.
+    """
+    address = BrokerAddress(mqtt_host, mqtt_port, username, password, client_id)
+    Ingestor(
+        database_url,
+        address,
+        stop=stop,
+        beat=beat or (lambda: None),
+        now=now,
+        pause=pause,
+        replay_every_s=replay_every_s,
+    ).run()
+
+
+class Ingestor:
+    """One ingestor: active while its session holds the right to write, else standing by."""
+
+    def __init__(
+        self,
+        database_url: str,
+        address: BrokerAddress,
+        *,
+        stop: threading.Event,
+        beat: Callable[[], None],
+        now: Callable[[], datetime],
+        pause: Callable[[str], None] | None = None,
+        replay_every_s: float = 2.0,
+        inbox_capacity: int = INBOX_CAPACITY,
+    ) -> None:
+        self._address, self._stop, self._beat, self._now = address, stop, beat, now
+        self._inbox = Inbox(inbox_capacity)
+        self._session = Session(database_url, stop)
+        self._writer = Writer(self._session, Storing(record, set_aside), now=now, pause=pause)
+        self._backoff = Backoff(stop, random.Random())  # noqa: S311 (jitter, no secret)
+        self._link_pause = Backoff(stop, random.Random(), longest_s=30.0)  # noqa: S311
+        self._link = self._new_link(0)
+        self._replay_every_s = replay_every_s
+        self._look_at = self._replay_at = 0.0
+        self._summary_at = time.monotonic() + _SUMMARY_EVERY_S
+
+    def run(self) -> None:
+        """Stand by, serve while active, until stopped."""
+        while self._session.stand_by(self._backoff):
+            self._backoff.reset()
+            self._serve()
+        self._session.close()
+
+    def _serve(self) -> None:
+        """Be the active ingestor until stopped or another has the right to write."""
+        self._link = self._new_link(self._link.generation + 1)
+        self._link.open()
+        try:
+            while not self._stop.is_set() and self._step():
+                pass
+        finally:
+            # Not acknowledged, so it comes again.
+            self._link.close()
+            self._inbox.clear()
+
+    def _step(self) -> bool:
+        """One batch and what is due by the clock; False when this ingestor has to stand by."""
+        batch = self._inbox.take(BATCH_MOST, wait_s=_IDLE_S, gather_s=GATHER_S)
+        if batch:
+            if not self._through(lambda: self._writer.store(batch), waiting=len(batch)):
+                return False
+            self._link.acknowledge(batch)
+        return self._what_is_due()
+
+    def _what_is_due(self) -> bool:
+        now = time.monotonic()
+        if now >= self._replay_at:
+            self._replay_at = now + self._replay_every_s
+            if not self._through(self._replay, waiting=0):
+                return False
+        if now >= self._look_at:
+            self._look_at = now + _LOOK_EVERY_S
+            self._look(now)
+        return True
+
+    def _look(self, now: float) -> None:
+        fault = self._link.fault()
+        if fault is not None:
+            log.error("The broker link is renewed: %s", fault, extra={"action": "link-renewed"})
+            self._renew_link()
+        elif self._link.ready:
+            self._link_pause.reset()
+            self._beat()
+        if now >= self._summary_at:
+            self._summary_at = now + _SUMMARY_EVERY_S
+            log.info(
+                "%d messages stored since the start, %d set aside",
+                self._writer.stored,
+                self._writer.set_aside,
+                extra={"action": "ingest-summary"},
+            )
+
+    def _renew_link(self) -> None:
+        self._link.close()
+        self._inbox.clear()
+        self._link_pause.wait()
+        self._link = self._new_link(self._link.generation + 1)
+        self._link.open()
+
+    def _through(self, work: Callable[[], None], *, waiting: int) -> bool:
+        """Do `work`, however long the database is away; False when stopped or no longer active."""
+        began = time.monotonic()
+        while True:
+            try:
+                if self._backoff.tries and not self._session.recover():
+                    log.warning(
+                        "Another ingestor has taken over", extra={"action": "ingestor-taken-over"}
+                    )
+                    return False
+                work()
+            except (*DATABASE_AWAY, *DATABASE_REFUSES) as fault:
+                self._say_waiting(fault, waiting + len(self._inbox))
+                if self._stop.is_set():
+                    return False
+                self._backoff.wait()
+                continue
+            if self._backoff.tries:
+                log.info(
+                    "Database back after %.1f s",
+                    time.monotonic() - began,
+                    extra={"action": "database-back"},
+                )
+                self._backoff.reset()
+            return True
+
+    def _replay(self) -> None:
+        try:
+            replay(self._session.conn, self._now())
+        except MESSAGE_SPOILS as fault:
+            self._session.conn.rollback()
+            self._replay_at = time.monotonic() + _REPLAY_FAILED_S
+            log.error(
+                "What waits in quarantine could not be tried again",
+                exc_info=fault,
+                extra={"action": "replay-failed"},
+            )
+
+    def _say_waiting(self, fault: Exception, waiting: int) -> None:
+        log.warning(
+            "Database down, %d messages waiting: %s",
+            waiting,
+            " ".join(str(fault).split()),
+            extra={"action": "database-down", "waiting": waiting},
+        )
+
+    def _new_link(self, generation: int) -> Link:
+        return Link(self._address, self._inbox, generation=generation, now=self._now)

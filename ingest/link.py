@@ -1,0 +1,302 @@
+"""One MQTT client: a persistent session, acknowledgement by hand, and an eye on its own thread."""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+import socket
+import ssl
+import threading
+import time
+from collections import deque
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Final
+
+import paho.mqtt.client as mqtt
+from paho.mqtt.enums import CallbackAPIVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+from paho.mqtt.reasoncodes import ReasonCode
+from paho.mqtt.subscribeoptions import SubscribeOptions
+
+from duestroke.messages import REPORTS, STATUSES
+from ingest.arrivals import Arrival, Inbox
+
+log = logging.getLogger(__name__)
+
+RECEIVE_MAXIMUM: Final = 1000
+"""Messages that the broker may have sent and we not yet acknowledged: the back-pressure."""
+_SUBACK_WITHIN_S: Final = 15.0
+_BEAT_EVERY_S: Final = 10.0
+_SILENT_AFTER_S: Final = 60.0
+_THROWN_OUT: Final = (4, 60.0)
+
+
+@dataclass(frozen=True)
+class BrokerAddress:
+    """Where the broker is and who we are there; `tls` where the link is encrypted."""
+
+    host: str
+    port: int
+    username: str | None = None
+    password: str | None = None
+    client_id: str = "duestroke-ingest"
+    keepalive_s: int = 20
+    session_expiry_s: int = 7 * 86_400
+    tls: ssl.SSLContext | None = None
+
+
+class Link:
+    """Brings arrivals into an inbox and acknowledges them once told so.
+
+    A link that reports a `fault` is closed and replaced by a new one; what it had not acknowledged
+    comes again, because the session is the broker's.
+    """
+
+    def __init__(
+        self,
+        address: BrokerAddress,
+        inbox: Inbox,
+        *,
+        generation: int,
+        now: Callable[[], datetime],
+    ) -> None:
+        self._address, self._inbox, self._now = address, inbox, now
+        self._lock = threading.Lock()
+        self._generation = generation
+        self._heartbeat = f"duestroke/ingest/{address.client_id}/beat"
+        self._losses: deque[float] = deque(maxlen=_THROWN_OUT[0])
+        self._fault: str | None = None
+        self._subscribed = False
+        self._ended = threading.Event()
+        self._connected_at: float | None = None
+        self._beat_sent = 0.0
+        self._beat_known = False
+        self._unanswered_since: float | None = None
+        self._client = self._make_client()
+
+    @property
+    def generation(self) -> int:
+        """Grows with each connection and each loss; an acknowledgement is good within one only."""
+        return self._generation
+
+    @property
+    def ready(self) -> bool:
+        """Connected, and the broker has confirmed the subscriptions."""
+        return self._subscribed and self._connected_at is not None
+
+    def open(self) -> None:
+        """Start connecting; returns at once, and connects when the broker comes."""
+        properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+        properties.SessionExpiryInterval = self._address.session_expiry_s
+        properties.ReceiveMaximum = RECEIVE_MAXIMUM
+        self._client.connect_async(
+            self._address.host,
+            self._address.port,
+            keepalive=self._address.keepalive_s,
+            clean_start=False,
+            properties=properties,
+        )
+        self._client.loop_start()
+
+    def close(self, *, wait_s: float = 3.0) -> None:
+        """Send what acknowledgements are queued and disconnect; the broker keeps the session."""
+        self._ended.clear()
+        if self._client.disconnect() == mqtt.MQTT_ERR_SUCCESS:
+            self._ended.wait(wait_s)
+        if not self._ended.is_set():
+            self._break_off()
+        self._client.loop_stop()
+
+    def acknowledge(self, arrivals: Iterable[Arrival]) -> int:
+        """Acknowledge in the given order what came on the connection that stands; returns how many.
+
+        A packet id belongs to its connection: an old one sent now would acknowledge, and so
+        destroy, a message that was never written.
+        """
+        sent = 0
+        with self._lock:
+            for arrival in arrivals:
+                if arrival.mid and arrival.generation == self._generation:
+                    self._client.ack(arrival.mid, 1)
+                    sent += 1
+        return sent
+
+    def fault(self) -> str | None:
+        """Why this link has to be replaced, or None. To be asked about once a second."""
+        if self._fault is None and self._connected_at is not None:
+            self._fault = self._watch(self._connected_at, time.monotonic())
+        if self._fault is None and not self._network_thread_lives():
+            self._fault = "the network thread has ended"
+        return self._fault
+
+    def _make_client(self) -> mqtt.Client:
+        client = mqtt.Client(
+            CallbackAPIVersion.VERSION2,
+            client_id=self._address.client_id,
+            protocol=mqtt.MQTTv5,
+            manual_ack=True,
+        )
+        # An exception in a callback would end the network thread without a word.
+        client.suppress_exceptions = True
+        client.enable_logger(logging.getLogger("ingest.paho"))
+        client.reconnect_delay_set(1, 30)
+        if self._address.username is not None:
+            client.username_pw_set(self._address.username, self._address.password)
+        if self._address.tls is not None:
+            client.tls_set_context(self._address.tls)
+        client.on_connect = self._on_connect
+        client.on_connect_fail = self._on_connect_fail
+        client.on_disconnect = self._on_disconnect
+        client.on_subscribe = self._on_subscribe
+        client.on_message = self._on_message
+        return client
+
+    def _on_connect(
+        self,
+        client: mqtt.Client,
+        _data: object,
+        flags: mqtt.ConnectFlags,
+        reason: ReasonCode,
+        _properties: Properties | None,
+    ) -> None:
+        self._next_generation()
+        if reason.is_failure:
+            log.error(
+                "The broker refuses %s: %s",
+                self._address.client_id,
+                reason,
+                extra={"action": "broker-refused"},
+            )
+            return
+        log.info(
+            "Connected to the broker, session %s",
+            "kept" if flags.session_present else "new",
+            extra={"action": "broker-connected"},
+        )
+        if self._subscribed and not flags.session_present:
+            log.warning(
+                "The broker lost our session and what it had queued; gaps in `seq` show it",
+                extra={"action": "session-lost"},
+            )
+        self._beat_sent, self._unanswered_since = 0.0, None
+        self._connected_at = time.monotonic()
+        # A session that is present may have been made by a life that ended before it subscribed.
+        if not (flags.session_present and self._subscribed):
+            self._subscribed = False
+            self._subscribe(client)
+
+    def _subscribe(self, client: mqtt.Client) -> None:
+        """Reports are never retained; of a status the retained one is wanted at once."""
+        client.subscribe(
+            [
+                (REPORTS, SubscribeOptions(qos=1, retainHandling=2)),
+                (STATUSES, SubscribeOptions(qos=1, retainHandling=0)),
+                (self._heartbeat, SubscribeOptions(qos=0, retainHandling=2)),
+            ]
+        )
+
+    def _on_subscribe(
+        self,
+        _client: mqtt.Client,
+        _data: object,
+        _mid: int,
+        reasons: list[ReasonCode],
+        _properties: Properties | None,
+    ) -> None:
+        refused = [str(reason) for reason in reasons[:2] if reason.is_failure]
+        if refused:
+            self._fault = f"the broker refuses the subscription: {', '.join(refused)}"
+            return
+        self._subscribed = True
+
+    def _on_connect_fail(self, _client: mqtt.Client, _data: object) -> None:
+        log.warning(
+            "No broker at %s:%d, trying again",
+            self._address.host,
+            self._address.port,
+            extra={"action": "broker-unreachable"},
+        )
+
+    def _on_disconnect(
+        self,
+        _client: mqtt.Client,
+        _data: object,
+        _flags: mqtt.DisconnectFlags,
+        reason: ReasonCode,
+        _properties: Properties | None,
+    ) -> None:
+        self._next_generation()
+        self._connected_at = None
+        self._ended.set()
+        if not reason.is_failure:
+            return
+        log.warning("Broker connection lost: %s", reason, extra={"action": "broker-lost"})
+        self._losses.append(time.monotonic())
+        count, window_s = _THROWN_OUT
+        if len(self._losses) == count and self._losses[-1] - self._losses[0] < window_s:
+            log.error(
+                "%d connections lost within a minute: another client may use the id %s",
+                count,
+                self._address.client_id,
+                extra={"action": "client-id-contested"},
+            )
+            self._losses.clear()
+
+    def _on_message(self, client: mqtt.Client, _data: object, message: mqtt.MQTTMessage) -> None:
+        topic = _topic_of(message)
+        if topic == self._heartbeat:
+            self._beat_known, self._unanswered_since = True, None
+            return
+        arrival = Arrival(
+            self._generation,
+            message.mid if message.qos else 0,
+            topic,
+            bytes(message.payload),
+            message.retain,
+            self._now(),
+        )
+        if not self._inbox.put(arrival) and self._fault is None:
+            self._fault = f"{len(self._inbox)} messages wait unstored"
+            client.disconnect()
+
+    def _next_generation(self) -> None:
+        with self._lock:
+            self._generation += 1
+
+    def _watch(self, connected_at: float, now: float) -> str | None:
+        """Sends the heartbeat when it is due, and says what should have come by now and has not."""
+        if not self._subscribed:
+            late = now - connected_at > _SUBACK_WITHIN_S
+            return "the broker does not answer the subscription" if late else None
+        if now - self._beat_sent >= _BEAT_EVERY_S:
+            self._beat_sent = now
+            self._unanswered_since = self._unanswered_since or now
+            self._client.publish(self._heartbeat, b"", qos=0)
+        since = self._unanswered_since
+        # A broker that does not let us have the topic never brings a first one.
+        if self._beat_known and since is not None and now - since > _SILENT_AFTER_S:
+            return f"no packet came back for {_SILENT_AFTER_S:.0f} s"
+        return None
+
+    def _break_off(self) -> None:
+        """A link that takes no more bytes would hold up the network thread's end."""
+        sock = self._client.socket()
+        if isinstance(sock, socket.socket):
+            with contextlib.suppress(OSError):
+                sock.shutdown(socket.SHUT_RDWR)
+
+    def _network_thread_lives(self) -> bool:
+        # paho shows this nowhere else: a dead thread leaves `is_connected()` true.
+        thread: Any = getattr(self._client, "_thread", None)
+        return thread is not None and thread.is_alive()
+
+
+def _topic_of(message: mqtt.MQTTMessage) -> str:
+    try:
+        return message.topic
+    except UnicodeDecodeError:
+        # A broker must not pass these on; should one do so, the message still ends in quarantine.
+        return "not UTF-8"
