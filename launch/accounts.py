@@ -50,7 +50,7 @@ def account_exists(name: str) -> bool:
 
 
 def run_as(account: str | None) -> dict[str, Any]:
-    """Arguments of `subprocess` that start a program as this account, none of root's groups kept."""
+    """Arguments of `subprocess` that start a program as this account, without root's groups."""
     if account is None:
         return {}
     return {"user": account, "group": pwd.getpwnam(account).pw_gid, "extra_groups": []}

@@ -109,7 +109,7 @@ def start(broker: Broker) -> subprocess.Popen[bytes]:
         cwd="/",
         env={**os.environ, **broker.environment},
         start_new_session=True,
-        preexec_fn=die_with_parent(signal.SIGTERM),  # noqa: PLW1509
+        preexec_fn=die_with_parent(signal.SIGTERM),
         **run_as(broker.account),
     )
     deadline = time.monotonic() + _START_S
@@ -189,7 +189,7 @@ def _wheel(folder: Path, listener: Listener) -> Broker:
     """The wheel's broker holds everything in memory, one protocol version a port."""
     _write(folder / "broker.toml", _wheel_toml(listener))
     # Run as we are: another account may not reach the environment that the wheel lies in.
-    command = [sys.executable, "-m", "launch.wheel_broker", str(folder / "broker.toml")]
+    command = [sys.executable, "-P", "-m", "launch.wheel_broker", str(folder / "broker.toml")]
     limits = [
         "no mosquitto was found, so the iotcore wheel's broker serves",
         "it holds sessions, queue and retained messages in memory: all go when it ends",

@@ -22,7 +22,7 @@ from launch.accounts import (
     server_account,
     servers_home,
 )
-from launch.trees import NoTree, Tree, find_tree
+from launch.trees import Tree, find_tree
 
 SETTINGS: Final = {
     "listen_addresses": "",
@@ -36,6 +36,8 @@ SETTINGS: Final = {
 }
 # A socket's path may have 107 bytes on Linux, 103 on macOS, with the name `/.s.PGSQL.5432` in it.
 _SOCKET_LIMIT: Final = 85
+# The socket lies in a private folder and is private itself: whoever reaches it is trusted.
+_INITDB: Final = ("-U", "duestroke", "-A", "trust", "-E", "UTF8", "--no-locale")
 _START_S: Final = 30.0
 _MEMORY_IN_USE: Final = "pre-existing shared memory block"
 
@@ -66,15 +68,15 @@ class Cluster:
         server = str(self.tree.program("postgres"))
         return [server, "-D", str(self.data), "-k", str(self.socket_dir), *options]
 
+    @property
+    def ask_command(self) -> list[str]:
+        """A command that ends with 0 when the server takes connections."""
+        ask = str(self.tree.program("pg_isready"))
+        return [ask, "-q", "-t", "2", "-h", str(self.socket_dir)]
+
     def answers(self) -> bool:
         """Whether the server takes connections now."""
-        asked = subprocess.run(
-            [self.tree.program("pg_isready"), "-q", "-t", "2", "-h", self.socket_dir],
-            cwd="/",
-            check=False,
-            **run_as(self.account),
-        )
-        return asked.returncode == 0
+        return _run(self.ask_command, self.account).returncode == 0
 
     def memory_still_in_use(self) -> bool:
         """Whether the last start ended because children of a killed server were not gone yet."""
@@ -89,14 +91,11 @@ class Cluster:
 def prepare(data_dir: Path) -> Cluster:
     """Make the cluster for a data dir, or find the one that is there. Starts nothing.
 
-    Raises PostgresFailed when no programs are found or the cluster can't be made.
+    Raises NoTree when no programs are found, PostgresFailed when the cluster can't be made.
     """
     account = server_account()
     home = servers_home(data_dir, account)
-    try:
-        tree = find_tree(home, account)
-    except NoTree as none:
-        raise PostgresFailed(str(none)) from None
+    tree = find_tree(home, account)
     folder = private_folder(home / "cluster", account)
     cluster = Cluster(
         tree, folder / "data", _socket_dir(folder, account), account, folder / "postgres.log"
@@ -158,20 +157,16 @@ def _spawn(cluster: Cluster, *, with_parent: bool) -> subprocess.Popen[bytes]:
             stderr=log,
             cwd="/",
             start_new_session=True,
-            preexec_fn=die_with_parent(signal.SIGINT) if with_parent else None,  # noqa: PLW1509
+            preexec_fn=die_with_parent(signal.SIGINT) if with_parent else None,
             **run_as(cluster.account),
         )
 
 
 def _initdb(cluster: Cluster) -> None:
-    """Made beside its place and moved there, so that a start that was cut off leaves no half one."""
+    """Made beside its place and moved there: a start that was cut off leaves no half one."""
     half = cluster.data.with_name("data.new")
     shutil.rmtree(half, ignore_errors=True)
-    made = _run(
-        [str(cluster.tree.program("initdb")), "-D", str(half), "-U", "duestroke"]
-        + ["-A", "trust", "-E", "UTF8", "--no-locale"],
-        cluster.account,
-    )
+    made = _run([str(cluster.tree.program("initdb")), "-D", str(half), *_INITDB], cluster.account)
     if made.returncode != 0:
         raise PostgresFailed(f"initdb failed: {_text(made)}")
     half.rename(cluster.data)

@@ -68,8 +68,8 @@ def candidates() -> Iterator[tuple[Path, str]]:
         spec = find_spec(module)
         if spec is not None and spec.origin is not None:
             yield Path(spec.origin).parent / folder, f"wheel {module.replace('_', '-')}"
-    for folder in _SYSTEM:
-        for server in sorted(folder.glob("*/bin/postgres"), reverse=True):
+    for place in _SYSTEM:
+        for server in sorted(place.glob("*/bin/postgres"), reverse=True):
             yield server.parent.parent, "system"
     on_path = shutil.which("postgres")
     if on_path is not None:

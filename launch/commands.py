@@ -1,0 +1,179 @@
+"""What each command of one part does: settings in, the part's own entry point called.
+
+Imports stand in the functions: a part must not pay for, nor need, what the others import.
+"""
+
+from __future__ import annotations
+
+import logging
+import signal
+import threading
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from launch.settings import BadSetting, MqttAddress, Settings, is_loopback
+
+if TYPE_CHECKING:
+    from fastapi import FastAPI
+
+logger = logging.getLogger(__name__)
+_WILDCARDS = ("0.0.0.0", "::")  # noqa: S104
+
+
+def migrate(settings: Settings) -> None:
+    """Bring the schema up to date; put the first tokens into the database where they are set."""
+    from store import tokens
+    from store.migrate import migrate as apply
+    from store.unit import connect
+
+    url = settings.required("database_url", "migrate")
+    done = apply(url)
+    logger.info(
+        "Schema is up to date, %d migrations applied", len(done), extra={"action": "migrated"}
+    )
+    with connect(url) as conn:
+        if settings.admin_token is not None:
+            secret = settings.admin_token.get_secret_value()
+            tokens.ensure(conn, "admin", "admin", secret, at=_now())
+        if settings.viewer_token is not None:
+            secret = settings.viewer_token.get_secret_value()
+            tokens.ensure(conn, "board", "viewer", secret, at=_now())
+
+
+def ingest(settings: Settings) -> None:
+    """Take reports from the broker into the database until stopped."""
+    from ingest.app import run
+
+    broker = MqttAddress.parse(settings.required("mqtt_url", "ingest"))
+    run(
+        database_url=settings.required("database_url", "ingest"),
+        mqtt_host=broker.host,
+        mqtt_port=broker.port,
+        username=broker.username,
+        password=broker.password,
+        client_id=settings.mqtt_client_id,
+        stop=stop_event(),
+        beat=beat_of(settings),
+    )
+
+
+def engine(settings: Settings) -> None:
+    """Keep the forecasts current until stopped."""
+    from engine.app import run
+
+    run(
+        settings.required("database_url", "engine"),
+        stop=stop_event(),
+        beat=beat_of(settings),
+    )
+
+
+def api(settings: Settings) -> None:
+    """Serve the HTTP interface until stopped."""
+    from api.app import create_app
+
+    app = create_app(
+        database_url=settings.required("database_url", "api"), pool_size=settings.api_pool
+    )
+    _serve(app, settings.api_host, settings.api_port)
+
+
+def board(settings: Settings) -> None:
+    """Serve the board until stopped."""
+    host = settings.board_host
+    refuse_open_board(host, settings)
+    from dashboard.app import create_app
+
+    app = create_app(
+        api_url=settings.required("api_url", "board"),
+        token=settings.required("board_token", "board"),
+    )
+    _serve(app, host, settings.board_port)
+
+
+def refuse_open_board(host: str, settings: Settings) -> None:
+    """The board has no sign-in yet: who reaches it reads everything. Raises BadSetting."""
+    in_container = host in _WILDCARDS and settings.board_published_on == "loopback"
+    if not is_loopback(host) and not in_container:
+        raise BadSetting(
+            f"DUESTROKE_BOARD_HOST: got {host!r}, allowed is a loopback address while the board "
+            "has no sign-in (in a container see DUESTROKE_BOARD_PUBLISHED_ON)"
+        )
+
+
+def simulate(settings: Settings, *, load: bool, truth: Path | None) -> None:
+    """Load the demo plant's history, write its truth, or be its presses until stopped."""
+    if truth is not None:
+        from simulators.truth import export
+
+        export(truth)
+    elif load:
+        _load_history(settings)
+    else:
+        _be_the_presses(settings)
+
+
+def _load_history(settings: Settings) -> None:
+    from simulators.demo import load
+
+    stop_event()
+    url = settings.required("database_url", "simulate")
+    load(url, settings.data_dir, now=_now(), say=_say)
+
+
+def _be_the_presses(settings: Settings) -> None:
+    from simulators.live import run
+
+    broker = MqttAddress.parse(settings.required("mqtt_url", "simulate"))
+    run(
+        mqtt_host=broker.host,
+        mqtt_port=broker.port,
+        username=broker.username,
+        password=broker.password,
+        data_dir=settings.data_dir,
+        stop=stop_event(),
+        beat=beat_of(settings),
+    )
+
+
+def stop_event() -> threading.Event:
+    """An event that SIGINT and SIGTERM set."""
+    stop = threading.Event()
+
+    def ask(_number: int, _frame: object) -> None:
+        stop.set()
+
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, ask)
+    return stop
+
+
+def beat_of(settings: Settings) -> Callable[[], None]:
+    """Touches the beat file, where one is set."""
+    file = settings.beat_file
+    return (lambda: None) if file is None else file.touch
+
+
+def _serve(app: FastAPI | Any, host: str, port: int) -> None:  # noqa: ANN401 (any ASGI app)
+    import uvicorn
+
+    # log_config None: our own format stands. Access lines are the application's own.
+    uvicorn.run(
+        app,
+        host=host,
+        port=port,
+        log_config=None,
+        access_log=False,
+        server_header=False,
+        timeout_graceful_shutdown=3,
+    )
+
+
+def _say(line: str) -> None:
+    print(line, flush=True)
+
+
+def _now() -> datetime:
+    return datetime.now(UTC)
