@@ -1,0 +1,53 @@
+"""What the engine asks of the record: how presses stand, and whether the ledger has changed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+
+import psycopg
+from psycopg.rows import DictRow, class_row
+
+from store.sql import named_queries
+
+SQL: Final = named_queries("press_facts.sql")
+
+
+@dataclass(frozen=True, slots=True)
+class PressRecord:
+    """A press as its record stands.
+
+    latest_at: `at` of the last report, first_at: of the first, None without one.  total: strokes
+    counted.  changed: grows when a stored count was moved.  max_spm: strokes a minute that it can
+    reach.  counter_stands: the last three readings have one count though the ram moved.
+    """
+
+    press: str
+    timezone: str
+    registered_at: datetime
+    latest_at: datetime | None
+    total: int
+    changed: int
+    first_at: datetime | None
+    max_spm: int
+    counter_stands: bool
+
+
+class PgPressFacts:
+    """Reads for the engine. The caller owns the transaction."""
+
+    def __init__(self, conn: psycopg.Connection[DictRow]) -> None:
+        self._conn = conn
+
+    def presses(self, now: datetime, presses: Sequence[str] | None = None) -> list[PressRecord]:
+        """How presses stand, by name; None: all of them."""
+        asked = None if presses is None else list(presses)
+        with self._conn.cursor(row_factory=class_row(PressRecord)) as cursor:
+            return cursor.execute(SQL["presses"], {"now": now, "presses": asked}).fetchall()
+
+    def ledger_version(self) -> tuple[object, ...]:
+        """Another value whenever events, inspections, lives, positions or stops have changed."""
+        row = self._conn.execute(SQL["ledger_version"]).fetchone()
+        return () if row is None else tuple(row.values())
