@@ -1,0 +1,108 @@
+"""Maximum likelihood with the engine's own likelihood: for checks of fit, not for forecasts.
+
+Forecasts from a maximum are too narrow with few failures; here it serves as a point of reference
+and so that the likelihood can be compared with published fits.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import minimize
+
+from duestroke.errors import BadField
+from duestroke.inference.families import Lognormal, Weibull
+from duestroke.inference.law import Law
+from duestroke.inference.likelihood import LogAges, log_ages, log_likelihood
+from duestroke.inference.observations import Observations
+
+Array = NDArray[np.float64]
+
+_SPREADS_AT_START = np.linspace(math.log(0.05), math.log(3.0), 40)
+_STEP = 2e-4
+
+
+@dataclass(frozen=True)
+class MaximumLikelihood:
+    """The law with the highest likelihood, and how sharp that maximum is.
+
+    log_likelihood: with densities per stroke.
+    covariance: of (log median, log spread), shape (2, 2), from the observed information.
+    """
+
+    law: Law
+    log_likelihood: float
+    covariance: Array
+
+    @property
+    def aic(self) -> float:
+        """Akaike's criterion with two parameters."""
+        return 4.0 - 2.0 * self.log_likelihood
+
+    @property
+    def se_log_spread(self) -> float:
+        """Standard error of the log of the spread; that of the log Weibull shape is the same."""
+        return math.sqrt(float(self.covariance[1, 1]))
+
+    def se_log_quantile(self, chance: float) -> float:
+        """Standard error of the log of the life reached with `chance`, by the delta method."""
+        log_life = math.log(float(self.law.quantile(chance)) / self.law.median)
+        # log quantile = log median + spread * z, and z does not depend on the parameters.
+        slope = np.array([1.0, log_life])
+        return math.sqrt(float(slope @ self.covariance @ slope))
+
+
+def maximum_likelihood(
+    observations: Observations, family: Weibull | Lognormal
+) -> MaximumLikelihood:
+    """The most likely law of a family. Ages in strokes; `q` as the observations say.
+
+    Raises BadField when the lives hold no failure, or all failures at one and the same age.
+    """
+    if observations.failures == 0:
+        raise BadField("observations", "no failure", "at least one failure")
+    unit = float(np.median(observations.high[observations.high > 0]))
+    ages = log_ages(observations.relative_to(unit))
+
+    def cost(at: NDArray[np.float64]) -> float:
+        return -_at(ages, family, at)
+
+    found = minimize(cost, _start(ages, family), method="Nelder-Mead", tol=1e-10)
+    best = np.asarray(found.x, dtype=np.float64)
+    if not found.success or best[1] < math.log(1e-3):
+        raise BadField("observations", "lives without spread", "failures at different ages")
+    law = Law(family, unit * math.exp(best[0]), math.exp(best[1]))
+    # The likelihood is per unit of log life; per stroke it loses log t for each end seen.
+    per_stroke = float(ages.exact.sum()) + ages.exact.size * math.log(unit)
+    covariance = np.asarray(np.linalg.inv(_information(ages, family, best)), dtype=np.float64)
+    return MaximumLikelihood(law, _at(ages, family, best) - per_stroke, covariance)
+
+
+def _at(ages: LogAges, family: Weibull | Lognormal, at: Array) -> float:
+    value = log_likelihood(family, ages, np.array([at[0]]), np.exp(np.array([at[1]])))
+    return float(value[0, 0])
+
+
+def _start(ages: LogAges, family: Weibull | Lognormal) -> Array:
+    m = np.linspace(-3.0, 5.0, 161)
+    values = log_likelihood(family, ages, m, np.exp(_SPREADS_AT_START))
+    i, j = np.unravel_index(int(np.argmax(values)), values.shape)
+    return np.array([m[i], _SPREADS_AT_START[j]])
+
+
+def _information(ages: LogAges, family: Weibull | Lognormal, best: Array) -> Array:
+    """Minus the second derivatives of the log likelihood, by central differences."""
+    step = _STEP * np.eye(2)
+    out = np.empty((2, 2))
+    for i in range(2):
+        for j in range(2):
+            corners = [
+                a * b * _at(ages, family, best + a * step[i] + b * step[j])
+                for a in (1, -1)
+                for b in (1, -1)
+            ]
+            out[i, j] = -sum(corners) / (4 * _STEP**2)
+    return out
