@@ -9,7 +9,6 @@ import os
 import secrets
 import signal
 import subprocess
-import sys
 import time
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass
@@ -22,6 +21,7 @@ _KIND: Final = "kind"
 SECRETS: Final = "secrets.json"
 _PIDS: Final = "pids.json"
 USERNAME: Final = "duestroke"
+_PROC: Final = Path("/proc")
 
 
 class Refused(Exception):
@@ -147,9 +147,9 @@ class Noted:
 
 def began(pid: int) -> str:
     """When a process began, in whatever form the system tells it; empty when there is none."""
-    if sys.platform == "linux":
+    if _PROC.joinpath("self").exists():
         try:
-            stat = Path(f"/proc/{pid}/stat").read_text(encoding="utf-8", errors="replace")
+            stat = _PROC.joinpath(str(pid), "stat").read_text(encoding="utf-8", errors="replace")
         except OSError:
             return ""
         # After the name in parentheses: field 3 is the state, field 22 the start time.
