@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import logging
+import os
 import random
+import socket
 import threading
 import time
 from collections.abc import Callable
@@ -76,7 +78,8 @@ class Ingestor:
     ) -> None:
         self._address, self._stop, self._beat, self._now = address, stop, beat, now
         self._inbox = Inbox(inbox_capacity)
-        self._session = Session(database_url, stop)
+        holder = f"{address.client_id} on {socket.gethostname()}, process {os.getpid()}"
+        self._session = Session(database_url, holder, stop=stop, now=now)
         self._writer = Writer(self._session, Storing(record, set_aside), now=now, pause=pause)
         self._backoff = Backoff(stop, random.Random())  # noqa: S311 (jitter, no secret)
         self._link_pause = Backoff(stop, random.Random(), longest_s=30.0)  # noqa: S311
@@ -123,6 +126,20 @@ class Ingestor:
             self._look_at = now + _LOOK_EVERY_S
             self._look(now)
         return True
+
+    def _replay(self) -> None:
+        """Leave a sign of life, then try again what waits in quarantine for its time or press."""
+        self._session.show_life()
+        try:
+            replay(self._session.conn, self._now())
+        except MESSAGE_SPOILS as fault:
+            self._session.conn.rollback()
+            self._replay_at = time.monotonic() + _REPLAY_FAILED_S
+            log.error(
+                "What waits in quarantine could not be tried again",
+                exc_info=fault,
+                extra={"action": "replay-failed"},
+            )
 
     def _look(self, now: float) -> None:
         fault = self._link.fault()
@@ -173,18 +190,6 @@ class Ingestor:
                 )
                 self._backoff.reset()
             return True
-
-    def _replay(self) -> None:
-        try:
-            replay(self._session.conn, self._now())
-        except MESSAGE_SPOILS as fault:
-            self._session.conn.rollback()
-            self._replay_at = time.monotonic() + _REPLAY_FAILED_S
-            log.error(
-                "What waits in quarantine could not be tried again",
-                exc_info=fault,
-                extra={"action": "replay-failed"},
-            )
 
     def _say_waiting(self, fault: Exception, waiting: int) -> None:
         log.warning(

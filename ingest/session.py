@@ -5,17 +5,22 @@ from __future__ import annotations
 import logging
 import random
 import threading
+from collections.abc import Callable
+from datetime import datetime
 from typing import Final
 
 import psycopg
 from psycopg.rows import DictRow
 
-from store import ingestor
+from ingest import database
+from store.leases import Lease
 
 log = logging.getLogger(__name__)
 
 Connection = psycopg.Connection[DictRow]
 _ASK_AGAIN_S: Final = 1.0
+LEASE: Final = "ingest"
+"""The lease in the database that says who may write readings."""
 
 
 class Backoff:
@@ -47,8 +52,10 @@ class Backoff:
 class Session:
     """The connection that writes. It alone holds the right to, so a second ingestor stays cold."""
 
-    def __init__(self, database_url: str, stop: threading.Event) -> None:
-        self._database_url, self._stop = database_url, stop
+    def __init__(
+        self, database_url: str, holder: str, *, stop: threading.Event, now: Callable[[], datetime]
+    ) -> None:
+        self._database_url, self._holder, self._stop, self._now = database_url, holder, stop, now
         self._conn: Connection | None = None
 
     @property
@@ -66,8 +73,18 @@ class Session:
     def try_to_hold(self) -> bool:
         """Connect if need be and ask for the right to write. Raises psycopg.OperationalError."""
         if not self.alive:
-            self._conn = ingestor.connect(self._database_url)
-        return ingestor.hold(self.conn)
+            self._conn = database.connect(self._database_url)
+        held = self._lease().take(self._now())
+        self.conn.commit()
+        return held
+
+    def show_life(self) -> None:
+        """Leave a sign of life beside the right to write. Raises psycopg.OperationalError."""
+        self._lease().beat(self._now())
+        self.conn.commit()
+
+    def _lease(self) -> Lease:
+        return Lease(self.conn, LEASE, self._holder)
 
     def recover(self) -> bool:
         """Make the session fit to write again after a fault.
@@ -87,7 +104,7 @@ class Session:
             try:
                 if self.try_to_hold():
                     return True
-            except psycopg.OperationalError as fault:
+            except (psycopg.OperationalError, psycopg.ProgrammingError) as fault:
                 self.close()
                 log.warning("No database yet: %s", _line(fault), extra={"action": "database-down"})
                 backoff.wait()

@@ -1,4 +1,4 @@
-"""One active ingestor a database: the right to write, held by the writing session itself."""
+"""The database session of an ingestor."""
 
 from __future__ import annotations
 
@@ -7,11 +7,6 @@ from typing import Final
 import psycopg
 from psycopg.rows import DictRow, dict_row
 
-from store.sql import named_queries
-
-_SQL: Final = named_queries("ingestor.sql")
-# Of its own: migrations and the ledger have other keys in the same space.
-_KEY: Final = 4_160_001
 # What a vanished peer may cost: the server frees the right within seconds.
 _OPTIONS: Final = " ".join(
     f"-c {option}"
@@ -42,10 +37,3 @@ def connect(database_url: str) -> psycopg.Connection[DictRow]:
         keepalives_count=3,
         tcp_user_timeout=20_000,
     )
-
-
-def hold(conn: psycopg.Connection[DictRow]) -> bool:
-    """Try to take the right to write for this session; False while another session has it."""
-    row = conn.execute(_SQL["hold"], {"key": _KEY}).fetchone()
-    conn.commit()
-    return row is not None and bool(row["held"])
