@@ -1,0 +1,343 @@
+/* Draws the board's one document, keyed: nodes, focus and scroll outlive a refresh.
+   No figure is made here; every word and every place comes from Python. */
+(function () {
+  "use strict";
+  var SVG = "http://www.w3.org/2000/svg";
+  var DRAWN = { svg: 1, path: 1, use: 1, symbol: 1, circle: 1, rect: 1 };
+  var LOST_AFTER_MS = 20000;
+  var shown = { digest: null, page: null, heard: 0, at: "", open: [], turn: 0 };
+
+  /* ---- keyed drawing: a node is [tag, key, attributes, text or children] ---- */
+  function h(tag, key, attrs, kids) { return [tag, key, attrs || {}, kids === undefined ? [] : kids]; }
+
+  function make(tag) { return DRAWN[tag] ? document.createElementNS(SVG, tag) : document.createElement(tag); }
+
+  function dress(node, attrs) {
+    var worn = node.worn || {};
+    Object.keys(worn).forEach(function (name) { if (!(name in attrs)) { node.removeAttribute(name); } });
+    Object.keys(attrs).forEach(function (name) {
+      if (worn[name] !== attrs[name]) { node.setAttribute(name, attrs[name]); }
+    });
+    node.worn = attrs;
+  }
+
+  function fill(node, kids) {
+    if (typeof kids === "string") {
+      if (node.textContent !== kids || node.kept) { node.textContent = kids; node.kept = null; }
+      return;
+    }
+    var old = node.kept || new Map();
+    if (!node.kept && node.firstChild) { node.textContent = ""; }
+    var kept = new Map();
+    kids.forEach(function (kid) {
+      var child = old.get(kid[1]);
+      if (!child || child.sort !== kid[0]) { child = make(kid[0]); child.sort = kid[0]; }
+      kept.set(kid[1], child);
+      dress(child, kid[2]);
+      fill(child, kid[3]);
+    });
+    old.forEach(function (child, key) { if (kept.get(key) !== child) { child.remove(); } });
+    var place = node.firstChild;
+    kept.forEach(function (child) {
+      if (child === place) { place = place.nextSibling; } else { node.insertBefore(child, place); }
+    });
+    node.kept = kept;
+  }
+
+  function some(list) { return list.filter(Boolean); }
+  function words(tag, key, name, text) { return text ? h(tag, key, { "class": name }, text) : null; }
+
+  /* ---- marks: the axis in small, five shapes for five words ---- */
+  var MARKS = {
+    fine: [["path", { d: "M2 10H24" }], ["circle", { cx: 5, cy: 10, r: 3.4, "class": "solid" }]],
+    plan: [["path", { d: "M23 2V18M2 10H8" }], ["path", { d: "M8 4.5 15 10 8 15.5Z" }]],
+    stop: [["path", { d: "M23 2V18", "stroke-width": 3 }], ["path", { d: "M7 2 21 10 7 18Z", "class": "solid" }], ["path", { d: "M1 10H8" }]],
+    over: [["path", { d: "M8 1V19", "stroke-width": 3 }], ["path", { d: "M1 10H12" }], ["rect", { x: 12, y: 3.5, width: 13, height: 13, "class": "solid" }]],
+    doubt: [["path", { d: "M1 10H5M21 10H25", "stroke-dasharray": "2 2" }], ["path", { d: "M9.2 7.2c0-2.6 1.7-4 3.9-4s3.9 1.4 3.9 3.7c0 3-3.8 2.8-3.8 6", "stroke-width": 2.4 }], ["circle", { cx: 13.2, cy: 17, r: 1.7, "class": "solid" }]]
+  };
+
+  function markSheet() {
+    return h("svg", "marks", { "class": "marks", "aria-hidden": "true", width: 0, height: 0 }, Object.keys(MARKS).map(function (name) {
+      return h("symbol", name, { id: "mark-" + name, viewBox: "0 0 26 20" }, MARKS[name].map(function (part, at) { return h(part[0], at, part[1]); }));
+    }));
+  }
+
+  function state(mark, word) {
+    if (!mark) { return h("span", "state", { "class": "state none" }); }
+    return h("span", "state", { "class": "state s-" + mark }, [
+      h("svg", "mark", { viewBox: "0 0 26 20", "aria-hidden": "true" }, [h("use", "use", { href: "#mark-" + mark })]),
+      h("span", "word", {}, word)
+    ]);
+  }
+
+  /* ---- the axis of one row ---- */
+  function path(name, data) { return data ? h("path", name, { "class": name, d: data }) : null; }
+
+  function ramp(page, row, name) {
+    var p = row.paths || {};
+    var stops = row.stops || (page.lines || {})[row.line] || {};
+    return h("svg", "ramp", { "class": name, viewBox: "0 0 " + page.axis.span + " 100", preserveAspectRatio: "none", "aria-hidden": "true" }, some([
+      name === "whole" ? path("wk", page.axis.weeks) : null,
+      path("hot", p.hot), path("cool", p.cool), path("rim", p.rim), path("ghost", p.ghost),
+      stops.next ? h("path", "next", { "class": "st next", d: stops.next }) : null, path("st", stops.later),
+      path("dots", p.dots), path("run", p.run), path("bar", p.bar), path("pq", p.pq), path("p50", p.p50)
+    ]));
+  }
+
+  /* ---- head, bar, foot ---- */
+  function head(page, wall) {
+    var it = page.head;
+    var brand = h("p", "name", { "class": "name" }, [
+      h("svg", "sign", { viewBox: "0 0 40 12", "aria-hidden": "true" }, [
+        h("path", 1, { d: "M1 9H39", stroke: "currentColor", "stroke-width": 1.6 }),
+        h("path", 2, { d: "M12 9 30 1V9Z", fill: "currentColor" }),
+        h("path", 3, { d: "M33 0V12", stroke: "currentColor", "stroke-width": 2.4 })]),
+      h("span", "brand", {}, "Duestroke"), h("span", "site", { "class": "site quiet" }, it.site)]);
+    var now = h("p", "now", { "class": "now" }, [h("span", "t", {}, it.now), h("small", "o", {}, it.offset)]);
+    var counts = h("p", "data", { "class": "data" }, some([
+      it.counts ? h("span", "upto", { "class": "nw" }, [h("span", 1, {}, "counts up to "), h("b", 2, {}, it.counts)]) : null,
+      it.reporting ? h("span", "rep", { "class": "nw rep" + (it.counts ? " dot" : "") }, it.reporting) : null,
+      it.gap ? h("span", "gap", { "class": "gap" }, it.gap) : null]));
+    return h("header", "head", { "class": "head" }, wall ? [now, tally(page), counts] : [brand, now, counts]);
+  }
+
+  function tally(page) {
+    return h("p", "tally", { "class": "tally", role: "status" }, (page.tally || []).map(function (each) {
+      return h("span", each.mark, { "class": "nw" }, [state(each.mark, each.word), h("b", "n", {}, " " + each.count)]);
+    }));
+  }
+
+  function bar(page) {
+    return h("div", "bar", { "class": page.bar ? "stale" : "", role: "status" }, page.bar
+      ? [h("b", 1, {}, page.bar.lead), h("span", 2, {}, " " + page.bar.rest)] : []);
+  }
+
+  function lostBar() {
+    return h("div", "lost", { "class": shown.lost ? "stale" : "", role: "status" }, shown.lost
+      ? [h("b", 1, {}, "No data since " + shown.at + "."), h("span", 2, {}, " " + shown.words)] : []);
+  }
+
+  /* ---- desk ---- */
+  function axisHead(page) {
+    var it = page.axis;
+    var high = 29 + 19 * Math.max(it.lanes, 1);
+    return h("div", "axhead", { "class": "axhead" + (it.lanes > 6 ? " loose" : "") }, [
+      h("div", "what", { "class": "what" }, it.note.map(function (line, at) { return h("p", at, {}, line); })),
+      h("div", "axis", { "class": "axis none", style: "height:" + high + "px" }, [
+        h("svg", "weeks", { viewBox: "0 0 " + it.span + " 100", preserveAspectRatio: "none", "aria-hidden": "true" }, [path("wk", it.weeks)]),
+        h("span", "now", { "class": "day first" }, "now")
+      ].concat(it.days.map(function (day) {
+        return h("span", day.text, { "class": "day", style: "left:" + day.left + "%" }, day.text);
+      }), it.flags.map(function (flag) {
+        return h("span", flag.key, { "class": flag.long ? "stop long" : "stop", "aria-hidden": "true", style: "left:" + flag.left + "%;top:" + (26 + 19 * flag.lane) + "px" }, flag.text);
+      }))),
+      h("div", "with", { "class": "with" }, [h("p", 1, {}, "When it is due,"), h("p", 2, {}, "or how the press runs")])
+    ]);
+  }
+
+  function band(id, title, kids) {
+    return h("div", "band", { "class": "band" }, some([h("h2", "t", { id: id }, title)].concat(kids)));
+  }
+
+  function rowId(press) { return "press-" + press.replace(/\//g, "-"); }
+
+  function doRow(page, row) {
+    return h("li", row.key, { "class": "row" + (row.quiet ? " quietrow" : "") }, [
+      h("div", "what", { "class": "what" }, [
+        h("p", "line1", { "class": "line1" }, some([
+          h("a", "id", { "class": "id", href: "#" + rowId(row.press) }, row.id), state(row.mark, row.word),
+          h("span", "pos", { "class": "pos" }, row.label), words("span", "ser", "ser", row.serial)])),
+        h("p", "why", { "class": "why" }, row.why)]),
+      h("div", "axis", { "class": "axis" }, some([ramp(page, row, "whole"), words("span", "cap", "cap doubt", row.cap),
+        h("span", "spoken", { "class": "sr" }, row.spoken)].concat(row.figures.map(function (fig, at) {
+        return h("span", at, { "class": fig.next ? "ch next" : "ch", "aria-hidden": "true", style: "left:" + fig.left + "%" }, fig.text);
+      })))),
+      h("div", "with", { "class": "with" }, some([
+        row.range ? h("p", "range", {}, some([h("b", 1, { "class": "nw" }, row.range), row.half ? h("span", 2, { "class": "nw" }, ", " + row.half) : null])) : null,
+        h("p", "basis", { "class": "quiet" }, row.basis)]))
+    ]);
+  }
+
+  function doList(page) {
+    var it = page["do"];
+    return h("section", "do", { "aria-labelledby": "h-do" }, some([
+      band("h-do", "Do this shift", [h("p", "say", {}, it.say), it.more ? h("button", "more", { type: "button", "class": "link", "data-open": "do", "aria-expanded": String(it.whole) }, it.more) : null]),
+      it.empty ? h("p", "empty", { "class": "says" }, it.empty) : null,
+      it.fault ? h("p", "fault", { "class": "says", role: "status" }, [h("b", 1, { "class": "short" }, "Ranges could not be drawn."), h("span", 2, {}, " " + it.fault + " "), again()]) : null,
+      h("ol", "rows", { "class": "rows do" }, it.rows.map(function (row) { return doRow(page, row); }))
+    ]));
+  }
+
+  function again() { return h("button", "again", { type: "button", "class": "link", "data-again": "1" }, "Try again"); }
+
+  function stopRow(page, row) {
+    var it = row.measure;
+    return h("li", row.key, { "class": "row" }, [
+      h("div", "what", { "class": "what" }, [
+        h("p", 1, {}, some([h("b", 1, { "class": "nw" }, row.name), h("span", 2, {}, " · "), h("b", 3, { "class": "nw" }, row.when), row.ahead ? h("span", 4, { "class": "nw" }, " · " + row.ahead) : null])),
+        h("p", 2, { "class": "quiet" }, row.tools)]),
+      h("div", "axis", { "class": "axis" }, some([ramp(page, row, "whole")].concat(it ? [
+        h("span", "vat", { "class": "vat first", style: "left:" + it.left + "%" }, [h("i", 1, { style: "height:" + it.fill + "%" })]),
+        h("span", "n", { "class": "n", style: "left:" + it.left + "%" }, [h("b", 1, {}, it.count), h("span", 2, {}, it.unit)])] : []))),
+      h("div", "with", { "class": "with" }, [h("p", 1, { "class": "quiet" }, row["with"])])
+    ]);
+  }
+
+  function stopList(page) {
+    var it = page.stops;
+    return h("section", "stops", { "aria-labelledby": "h-stops" }, some([
+      band("h-stops", "The stops of each line", [words("p", "say", "", it.say)]),
+      it.empty ? h("p", "empty", { "class": "says" }, it.empty) : null,
+      h("ol", "rows", { "class": "rows load" }, it.rows.map(function (row) { return stopRow(page, row); }))
+    ]));
+  }
+
+  function pressRow(page, row) {
+    var tool = !row.id;
+    var id = row.opens
+      ? h("button", "id", { type: "button", "class": "id", "data-open": row.press, "aria-expanded": String(row.open), "aria-label": row.id + ", all its tools" }, row.id)
+      : h("span", "id", { "class": "id" }, row.id);
+    var name = "row" + (row.quiet ? " quietrow" : "") + (row.group ? " group" : "") + (tool ? " tool" : "");
+    var attrs = { "class": name };
+    if (!tool) { attrs.id = rowId(row.press); }
+    return h("li", row.key, attrs, [
+      h("div", "what", { "class": "what" }, [
+        id, state(row.mark, row.word), h("span", "lbl", { "class": "lbl" }, row.label),
+        h("span", "m", { "class": "quiet m" }, row.strokes),
+        h("span", "c", { "class": row.quiet ? "c quiet" : "c act" }, row.chance)]),
+      h("div", "axis", { "class": "axis" }, [ramp(page, row, "whole"), h("span", "spoken", { "class": "sr" }, row.spoken)]),
+      h("div", "with", { "class": "with" }, [h("span", 1, { "class": row["with"].tone }, row["with"].text)])
+    ]);
+  }
+
+  function fleet(page) {
+    var it = page.fleet;
+    return h("section", "fleet", { "aria-labelledby": "h-all" }, some([
+      band("h-all", "All presses", [h("p", "say", {}, some([h("span", 1, {}, it.say), it.tally ? h("span", 2, { role: "status" }, ": " + it.tally) : null])), words("p", "cols", "cols", it.columns)]),
+      it.empty ? h("p", "empty", { "class": "says" }, it.empty) : null,
+      h("ol", "rows", { "class": "rows fleet" }, it.rows.map(function (row) { return pressRow(page, row); }))
+    ]));
+  }
+
+  function key(page) {
+    return h("div", "key", {}, [
+      h("p", "five", { "class": "key5" }, page.key.map(function (each) {
+        return h("span", each[0], { "class": "pair" }, [state(each[0], each[1]), h("span", "q", { "class": "quiet" }, each[2])]);
+      })),
+      h("p", "read", { "class": "key5" }, [
+        h("svg", "fig", { "class": "keyfig", width: 190, height: 34, viewBox: "0 0 190 34", "aria-hidden": "true" }, [
+          h("path", 1, { d: "M4 26H140", "class": "run" }), h("path", 2, { d: "M140 26H186", "class": "dots" }),
+          h("path", 3, { d: "M38 26L46 24L60 20V26Z", "class": "hot" }), h("path", 4, { d: "M60 26V20L92 13L140 5V26Z", "class": "cool" }),
+          h("path", 5, { d: "M60 0V34", "class": "st next" }), h("path", 6, { d: "M48 26H140", "class": "bar" }),
+          h("path", 7, { d: "M48 21V31M140 5V31", "class": "pq" }), h("path", 8, { d: "M92 13V31", "class": "p50" })]),
+        h("span", "q", { "class": "quiet" }, page.read)])
+    ]);
+  }
+
+  function ways() {
+    return h("nav", "ways", { "class": "ways", "aria-label": "Pages" }, [
+      h("a", "shift", { href: "?", "aria-current": "page" }, "Shift"), h("a", "wall", { href: "?view=wall", "class": "key" }, "Wall")]);
+  }
+
+  function awayPart(page) {
+    return h("section", "away", { "class": "away" }, [h("p", 1, { "class": "says", role: "status" }, [
+      h("b", 1, { "class": "short" }, page.away.lead), h("span", 2, {}, " " + page.away.rest + " "), again()])]);
+  }
+
+  function desk(page) {
+    var body = page.away ? [axisHead(page), awayPart(page)] : [axisHead(page), doList(page), stopList(page), fleet(page), key(page)];
+    return [markSheet(), h("h1", "h1", { "class": "sr" }, "Shift"), head(page, false), ways(), bar(page), lostBar(),
+      h("main", "main", { "class": "sheet" }, body), h("footer", "foot", { "class": "foot" }, page.foot)];
+  }
+
+  /* ---- wall ---- */
+  function wallPress(page, row) {
+    return h("li", row.key, { "class": "press" + (row.quiet ? " quietrow" : "") }, [
+      ramp(page, row, "ramp"),
+      h("p", "t", { "class": "t" }, [h("span", "id", { "class": "id" }, row.id), state(row.mark, row.word),
+        h("span", "lbl", { "class": "lbl" + (row.label.length > 14 ? " tight" : "") }, some([h("span", 1, {}, row.label), row.chance ? h("b", 2, { "class": row.quiet ? "quiet" : "act" }, row.chance) : null]))]),
+      h("span", "spoken", { "class": "sr" }, row.spoken)
+    ]);
+  }
+
+  function column(page, it) {
+    return h("section", it.key, { "class": "col", "aria-label": it.name }, [
+      h("header", "head", {}, [
+        h("h2", "n", {}, [h("span", 1, {}, it.name + " "), h("span", 2, { "class": "plainw" }, it.begins)]), h("p", "s", {}, it.says),
+        h("span", "now", { "class": "d", style: "left:0" }, "now")].concat(it.days.map(function (day) {
+        return h("span", day.text, { "class": "d mid", style: "left:" + day.left + "%" }, day.text);
+      }))),
+      h("div", "body", { "class": "body" }, [
+        h("svg", "weeks", { viewBox: "0 0 " + page.axis.span + " 100", preserveAspectRatio: "none", "aria-hidden": "true" }, [path("wk", page.axis.weeks)]),
+        h("ol", "rows", {}, it.rows.map(function (row) { return wallPress(page, row); }))])
+    ]);
+  }
+
+  function wall(page) {
+    var pages = page.pages || [];
+    var at = pages.length ? shown.turn % pages.length : 0;
+    var it = pages[at];
+    var turn = it && pages.length > 1 ? "Page " + (at + 1) + " of " + pages.length + ". " : "";
+    var main = page.away ? [awayPart(page)] : page.empty ? [h("p", "empty", { "class": "says" }, page.empty)]
+      : it.columns.map(function (each) { return column(page, each); });
+    return [markSheet(), h("h1", "h1", { "class": "sr" }, "Wall"), head(page, true), h("div", "bars", {}, [bar(page), lostBar()]),
+      h("main", "main", { "class": page.away || page.empty ? "" : "cols" }, main),
+      h("footer", "strip", { "class": "strip" }, [h("span", 1, { "class": it && it.elsewhere ? "gap" : "" }, turn + (it && it.elsewhere ? it.elsewhere : page.strip || "")), h("span", 2, { "class": "quiet" }, page.safe || "")])];
+  }
+
+  function render() {
+    var root = document.getElementById("board");
+    if (!root || !shown.page) { return; }
+    var page = shown.page;
+    var late = page.bar || shown.lost ? " late" : "";
+    root.className = page.view === "wall" ? "wall" + late : "desk" + late;
+    if (document.title !== page.title) { document.title = page.title; }
+    fill(root, page.view === "wall" ? wall(page) : desk(page));
+  }
+
+  /* ---- asking, hearing, and noticing that nothing is heard ---- */
+  function question() {
+    var view = new URLSearchParams(window.location.search).get("view") === "wall" ? "wall" : "desk";
+    return { view: view, open: shown.open, digest: shown.digest, n: Date.now() };
+  }
+
+  function askNow() { window.dash_clientside.set_props("board-ask", { data: question() }); }
+
+  document.addEventListener("click", function (event) {
+    var open = event.target.closest && event.target.closest("[data-open]");
+    if (open) {
+      var name = open.getAttribute("data-open");
+      var at = shown.open.indexOf(name);
+      shown.open = at < 0 ? shown.open.concat([name]) : shown.open.filter(function (each) { return each !== name; });
+      askNow();
+    } else if (event.target.closest && event.target.closest("[data-again]")) { askNow(); }
+  });
+
+  window.setInterval(function () {
+    var lost = shown.heard > 0 && Date.now() - shown.heard > LOST_AFTER_MS;
+    if (lost !== !!shown.lost) { shown.lost = lost; render(); }
+  }, 1000);
+
+  var turned = Date.now();
+  window.setInterval(function () {
+    var page = shown.page;
+    if (page && page.view === "wall" && (page.pages || []).length > 1 && Date.now() - turned >= 1000 * page.turn_s) {
+      turned = Date.now(); shown.turn += 1; render();
+    }
+  }, 1000);
+
+  window.dash_clientside = Object.assign({}, window.dash_clientside, {
+    board: {
+      ask: function () { return question(); },
+      draw: function (answer) {
+        if (!answer) { return window.dash_clientside.no_update; }
+        shown.heard = Date.now();
+        shown.at = answer.at; shown.words = answer.lost;
+        shown.lost = false;
+        if (answer.page) { shown.page = answer.page; shown.digest = answer.digest; }
+        render();
+        return answer.digest;
+      }
+    }
+  });
+})();

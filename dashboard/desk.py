@@ -1,0 +1,316 @@
+"""The Shift page at the desk: what needs someone, the stops of each line, all presses."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from typing import Any, Final
+
+from dashboard import axis as axes
+from dashboard import fleet as fleets
+from dashboard import rows, words
+from dashboard.client import Forecast, Press, Stop
+from dashboard.fleet import Document, Fleet
+
+DAYS: Final = 42
+MOST_ROWS: Final = 7
+
+KEY: Final = (
+    ("fine", "fine", "no change wanted at the next two stops"),
+    ("plan", "plan", "wanted at the stop after next"),
+    ("stop", "this stop", "change at the line’s next stop"),
+    ("over", "overdue", "more likely than not past its end"),
+    ("doubt", "can’t tell", "counts don’t carry a range"),
+)
+HOW_TO_READ: Final = (
+    "How to read a range: marks at 10, 50 and 90 %; the height of the ramp is the chance that the "
+    "tool has ended by then; what stands coloured before the next stop line is the risk of not "
+    "reaching it. One tool in ten lasts past the last mark."
+)
+
+
+def document(fleet: Fleet, *, fault: str = "", opened: Collection[str] = ()) -> Document:
+    """The whole desk page. `opened`: presses whose tools are all shown, or `do` for the whole list.
+
+    `fault`: why the last question to the API got no answer, empty when it did.
+    """
+    return {
+        "view": "desk",
+        "title": "Shift · Duestroke",
+        "head": fleets.head(fleet),
+        "bar": fleets.bar(fleet, fault),
+        "axis": fleets.axis_head(fleet),
+        "lines": fleets.line_paths(fleet),
+        "do": _do(fleet, "do" in opened),
+        "stops": _stops(fleet),
+        "fleet": _all(fleet, opened),
+        "key": KEY,
+        "read": HOW_TO_READ,
+        "foot": fleets.foot(fleet),
+    }
+
+
+# ---- do this shift ----
+
+
+def wanted(fleet: Fleet) -> list[Forecast]:
+    """Tools that need someone, worst first; a press that can't be told stands once."""
+    found = [
+        tool for tools in fleet.tools.values() for tool in tools if tool.state in rows.NEEDS_SOMEONE
+    ]
+    kept: list[Forecast] = []
+    doubted: set[str] = set()
+    for tool in sorted(found, key=fleets.urgency):
+        if tool.state == "cant-tell" and tool.press in doubted:
+            continue
+        if tool.state == "cant-tell":
+            doubted.add(tool.press)
+        kept.append(tool)
+    return kept
+
+
+def _do(fleet: Fleet, whole: bool) -> Document:
+    found = wanted(fleet)
+    shown = found if whole else found[:MOST_ROWS]
+    return {
+        "say": "worst first; the figure at a stop line is the chance that the tool ends before it",
+        "more": _more(len(found), whole),
+        "whole": whole,
+        "rows": [_do_row(fleet, tool) for tool in shown] or _next_to_come(fleet),
+        "empty": "" if found else _nothing(fleet),
+        "fault": _ranges_fault(fleet),
+    }
+
+
+def _more(count: int, whole: bool) -> str:
+    if count <= MOST_ROWS:
+        return ""
+    return f"the worst {MOST_ROWS} only" if whole else f"all {count} that need someone"
+
+
+def _do_row(fleet: Fleet, tool: Forecast) -> Document:
+    doubt = tool.state == "cant-tell"
+    return {
+        "key": f"{tool.press}:{tool.position}",
+        "press": tool.press,
+        "id": words.press_id(tool.press),
+        **rows.state(tool),
+        **rows.drawn(fleet, tool.press, tool, rows.RISE_DO),
+        "line": words.line_of(tool.press),
+        "stops": rows.own_stops(fleet, tool.press),
+        "label": _subject(fleet, tool),
+        "serial": _serial(fleet, tool),
+        "why": rows.reason(fleet, tool),
+        "figures": rows.chance_figures(fleet, tool),
+        "cap": rows.as_of(fleet, tool) if doubt and tool.due else "",
+        "range": "" if doubt else rows.due_range(fleet, tool),
+        "half": "" if doubt else rows.middle(fleet, tool),
+        "basis": rows.basis(tool),
+        "spoken": rows.spoken(fleet, tool),
+    }
+
+
+def _doubted(fleet: Fleet, press: str) -> int:
+    return sum(tool.state == "cant-tell" for tool in fleet.tools.get(press, ()))
+
+
+def _subject(fleet: Fleet, tool: Forecast) -> str:
+    if tool.state == "cant-tell" and _doubted(fleet, tool.press) > 1:
+        silent = {press.press for press in fleet.presses if fleets.is_silent(press, fleet.now)}
+        return "not reporting" if tool.press in silent else "range not told"
+    return "the press itself" if tool.position == "press" else tool.position
+
+
+def _serial(fleet: Fleet, tool: Forecast) -> str:
+    count = _doubted(fleet, tool.press)
+    if tool.state == "cant-tell" and count > 1:
+        of = len(fleet.tools[tool.press])
+        return "all its tools" if count == of else f"{count} of its {of} tools"
+    serial = "" if tool.position == "press" else tool.serial or ""
+    return " · ".join(part for part in (serial, words.strokes(tool.strokes)) if part)
+
+
+def _calm(fleet: Fleet) -> Forecast | None:
+    found = [tool for tools in fleet.tools.values() for tool in tools]
+    calm = [tool for tool in found if tool.state in rows.QUIET]
+    return min(calm, key=fleets.urgency, default=None)
+
+
+def _next_to_come(fleet: Fleet) -> list[Document]:
+    tool = _calm(fleet)
+    return [_do_row(fleet, tool)] if tool else []
+
+
+def _nothing(fleet: Fleet) -> str:
+    if fleet.answers.forecasts is None:
+        return ""
+    if not fleet.presses:
+        return "No press is registered, so there is nothing to do yet."
+    if _calm(fleet) is None:
+        return "No range yet: no tool is recorded in a press. Enter the tools that are in to start."
+    return "Nothing is wanted this shift. Next to come is the tool below."
+
+
+def _ranges_fault(fleet: Fleet) -> str:
+    if fleet.answers.forecasts is not None:
+        return ""
+    at = words.clock(fleet.answers.at, fleet.zone)
+    why = fleet.answers.faults[0] if fleet.answers.faults else "the API gave no answer"
+    return f"At {at} {why}. Presses and their counts are right."
+
+
+# ---- the stops of each line ----
+
+
+def _stops(fleet: Fleet) -> Document:
+    if fleet.answers.stops is None:
+        return {"say": "", "rows": [], "empty": "The planned stops could not be read."}
+    if not fleet.stops:
+        empty = (
+            "No planned stop is entered. Until one is, chances are given for seven, fourteen and "
+            "twenty-one days from now."
+        )
+        return {"say": "", "rows": [], "empty": empty if fleet.presses else "No press, no stops."}
+    say = "changes wanted at the next stop, against the changes it has room for"
+    return {"say": say, "rows": [_stop_row(fleet, line) for line in fleet.lines], "empty": ""}
+
+
+def next_stop(fleet: Fleet, line: str) -> Stop | None:
+    """The first stop ahead that covers the whole line."""
+    ahead = axes.coming(axes.of_line(fleet.stops, line), fleet.now)
+    return ahead[0] if ahead else None
+
+
+def wanted_at_next(fleet: Fleet, line: str) -> list[Forecast]:
+    """Tools of a line that the engine wants out at its next stop, worst first."""
+    found = [
+        tool
+        for press, tools in fleet.tools.items()
+        for tool in tools
+        if words.line_of(press) == line and tool.state in ("overdue", "this-stop")
+    ]
+    return sorted(found, key=fleets.urgency)
+
+
+def _stop_row(fleet: Fleet, line: str) -> Document:
+    stop = next_stop(fleet, line)
+    name = f"Line{words.NB}{line.rpartition('/')[2]}"
+    tools = wanted_at_next(fleet, line)
+    base = {"key": line, "line": line, "name": name, "tools": _tool_names(tools)}
+    if stop is None:
+        return {**base, "when": "no planned stop entered", "ahead": "", "measure": None, "with": ""}
+    return {
+        **base,
+        "when": _window(fleet, stop),
+        "ahead": words.days_ahead(stop.begins, fleet.zone, fleet.now),
+        "measure": _measure(fleet, stop, len(tools)),
+        "with": _room(stop, len(tools)),
+    }
+
+
+def _tool_names(tools: list[Forecast]) -> str:
+    names = [f"{words.press_id(tool.press)} {_held(tool.position)}" for tool in tools]
+    return words.listed(names, 5) if names else "nothing wanted"
+
+
+def _held(position: str) -> str:
+    return position.replace("-", "\u2011")
+
+
+def _window(fleet: Fleet, stop: Stop) -> str:
+    begin = words.moment(stop.begins, fleet.zone, fleet.now)
+    same = stop.begins.astimezone(fleet.zone).date() == stop.ends.astimezone(fleet.zone).date()
+    if same:
+        return f"{begin}–{words.clock(stop.ends, fleet.zone)}"
+    return f"{begin} to {words.moment(stop.ends, fleet.zone, fleet.now)}"
+
+
+def _measure(fleet: Fleet, stop: Stop, count: int) -> dict[str, Any] | None:
+    left = fleet.axis.left(stop.begins)
+    if stop.max_changes is None or left > axes.LABEL_TO:
+        return None
+    return {
+        "left": left,
+        "fill": round(100 * min(1.0, count / stop.max_changes)),
+        "count": f"{count} of {stop.max_changes}",
+        "unit": "changes",
+    }
+
+
+def _room(stop: Stop, count: int) -> str:
+    if stop.max_changes is None:
+        return "no limit on changes entered"
+    over = count - stop.max_changes
+    if over > 0:
+        return f"{over} more wanted than there is room for"
+    return "all fit" if count else ""
+
+
+# ---- all presses ----
+
+
+def _all(fleet: Fleet, opened: Collection[str]) -> Document:
+    counts = fleets.tally(fleet)
+    said = [f"{count} {words.STATE_WORDS[state]}" for state, count in counts.items()]
+    return {
+        "say": "by the two numbers stamped in the dome, each with the tool that is worst off, its "
+        "strokes and its chance of ending before the next stop",
+        "tally": ", ".join(said),
+        "rows": [row for press in fleet.presses for row in _press_rows(fleet, press, opened)],
+        "empty": "" if fleet.presses else "No press is registered. Register a press to start.",
+    }
+
+
+def _press_rows(fleet: Fleet, press: Press, opened: Collection[str]) -> list[Document]:
+    tools = fleet.tools.get(press.press, ())
+    is_open = press.press in opened and bool(tools)
+    row = _press_row(fleet, press, tools[0] if tools else None)
+    row |= {"open": is_open, "opens": bool(tools)}
+    if not is_open:
+        return [row]
+    return [row, *(_tool_row(fleet, press, tool) for tool in tools)]
+
+
+def _press_row(fleet: Fleet, press: Press, tool: Forecast | None) -> Document:
+    mates = [p.press for p in fleet.presses if words.line_of(p.press) == words.line_of(press.press)]
+    return {
+        **_fleet_row(fleet, press, tool),
+        "key": press.press,
+        "id": words.press_id(press.press),
+        "group": mates[0] == press.press and press is not fleet.presses[0],
+        "with": rows.pace(fleet, press),
+    }
+
+
+def _tool_row(fleet: Fleet, press: Press, tool: Forecast) -> Document:
+    return {
+        **_fleet_row(fleet, press, tool),
+        "key": f"{press.press}:{tool.position}",
+        "id": "",
+        "group": False,
+        "label": tool.position,
+        "with": {"text": rows.due_range(fleet, tool), "tone": ""},
+        "open": False,
+        "opens": False,
+    }
+
+
+def _fleet_row(fleet: Fleet, press: Press, tool: Forecast | None) -> Document:
+    return {
+        "press": press.press,
+        **rows.state(tool),
+        **rows.drawn(fleet, press.press, tool, rows.RISE_FLEET),
+        "line": words.line_of(press.press),
+        "stops": rows.own_stops(fleet, press.press),
+        "label": _label(fleet, press, tool),
+        "strokes": words.strokes(tool.strokes) if tool and tool.state != "cant-tell" else "",
+        "chance": rows.chance_words(tool),
+        "spoken": rows.spoken(fleet, tool),
+    }
+
+
+def _label(fleet: Fleet, press: Press, tool: Forecast | None) -> str:
+    if tool is None:
+        return "no range yet" if fleet.answers.forecasts is not None else "range not read"
+    if tool.state == "cant-tell" and fleets.is_silent(press, fleet.now) and tool.basis.as_of:
+        return rows.as_of(fleet, tool)
+    return tool.position
