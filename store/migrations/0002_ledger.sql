@@ -116,6 +116,7 @@ CREATE UNIQUE INDEX fit_serial ON fit (serial) WHERE pull_id IS NULL;
 CREATE INDEX fit_place ON fit (press_id, position, fitted_at);
 CREATE INDEX fit_kind ON fit (kind, position);
 CREATE INDEX fit_chain ON fit (chain);
+CREATE INDEX fit_pull ON fit (pull_id) WHERE pull_id IS NOT NULL;
 
 CREATE TABLE inspection (
   id            text PRIMARY KEY COLLATE "C",
@@ -131,7 +132,6 @@ CREATE TABLE inspection (
   note          text,
   corrects      text REFERENCES inspection,
   void          boolean NOT NULL DEFAULT false,
-  given         jsonb NOT NULL,
   corrected_by  text REFERENCES inspection,
   entered_at    timestamptz NOT NULL,
   entered_by    text NOT NULL,

@@ -1,0 +1,141 @@
+"""Lives that the inference uses: what follows from the ledger, and past ones typed in."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, fields
+from datetime import datetime
+from typing import Any, Final
+
+import psycopg
+from psycopg.rows import DictRow
+from psycopg.types.json import Jsonb
+
+from duestroke.errors import Contradiction
+from duestroke.lives import Life
+from duestroke.times import format_time
+from store import wake
+from store.sql import named_queries
+
+SQL: Final = named_queries("lives.sql")
+NEAR_LIMIT: Final = 0.7
+"""Share of its limit above which a tool pulled as planned was close to its end."""
+
+_FIELDS: Final = tuple(field.name for field in fields(Life))
+_CONTENT: Final = tuple(name for name in _FIELDS if name not in ("id", "source"))
+
+
+@dataclass(frozen=True, slots=True)
+class Ends:
+    """Stretches of one kind and position that ended, and how many were pulled near the limit."""
+
+    planned_near_limit: int
+    ends: int
+
+
+class PgLives:
+    """Lives. The caller owns the transaction."""
+
+    def __init__(self, conn: psycopg.Connection[DictRow]) -> None:
+        self._conn = conn
+
+    def for_inference(self, kind: str | None = None, position: str | None = None) -> list[Life]:
+        """Every life used for inference, by id: of one kind and position, or all."""
+        return self.page(None, kind=kind, position=position)
+
+    def page(
+        self,
+        limit: int | None,
+        *,
+        kind: str | None = None,
+        position: str | None = None,
+        after: str | None = None,
+    ) -> list[Life]:
+        """Up to `limit` lives by id, after the id `after`."""
+        values = {"kind": kind, "position": position, "after": after, "limit": limit}
+        return [Life(**row) for row in self._conn.execute(SQL["lives"], values).fetchall()]
+
+    def all_ends_near_limit(self) -> dict[tuple[str, str], Ends]:
+        """Ends near the limit by kind and position, for all in one query."""
+        rows = self._conn.execute(SQL["ends_near_limit"], {"share": NEAR_LIMIT}).fetchall()
+        return {
+            (row["kind"], row["position"]): Ends(row["planned_near_limit"], row["ends"])
+            for row in rows
+        }
+
+    def ends_near_limit(self, kind: str, position: str) -> tuple[int, int]:
+        """Planned ends with a last reading above 70 % of the limit, and all ends."""
+        found = self.all_ends_near_limit().get((kind, position), Ends(0, 0))
+        return found.planned_near_limit, found.ends
+
+    def unknown_ages(self) -> dict[tuple[str, str], int]:
+        """Stretches by kind and position that stay out because nobody knows the tool's age."""
+        rows = self._conn.execute(SQL["unknown_ages"]).fetchall()
+        return {(row["kind"], row["position"]): row["fits"] for row in rows}
+
+    def add(self, lives: Sequence[Life], *, by: str, at: datetime) -> tuple[list[str], bool]:
+        """Past lives, all or nothing: their ids in order, and whether any is new.
+
+        Raises Contradiction when an id belongs to other content. One taken back counts again.
+        """
+        known = self._imported([life.id for life in lives])
+        made = False
+        for life in lives:
+            made |= self._add(life, known, by=by, at=at)
+        if made:
+            wake.wake(self._conn, {"ledger": []})
+        return [life.id for life in lives], made
+
+    def _add(self, life: Life, known: dict[str, Any], *, by: str, at: datetime) -> bool:
+        content = _content(life)
+        row = known.get(life.id)
+        if row is not None and row["given"] != content:
+            raise Contradiction(f"another life has the id {life.id}", field="id")
+        if row is not None and row["taken_back_at"] is None:
+            return False
+        known[life.id] = {"given": content, "taken_back_at": None}
+        values = asdict(life) | {"given": Jsonb(content), "entered_at": at, "entered_by": by}
+        self._conn.execute(SQL["import"], values)
+        return True
+
+    def _imported(self, ids: Sequence[str]) -> dict[str, Any]:
+        rows = self._conn.execute(SQL["imported"], {"ids": list(ids)}).fetchall()
+        return {row["id"]: row for row in rows}
+
+    def running_here(self, serials: Sequence[str]) -> set[tuple[str, str]]:
+        """(serial, position) of those tools that sit in a press by the ledger."""
+        rows = self._conn.execute(SQL["running_here"], {"serials": list(serials)}).fetchall()
+        return {(row["serial"], row["position"]) for row in rows}
+
+    def take_back(self, life_id: str, *, by: str, at: datetime) -> bool:
+        """Take a typed-in life out of the inference; False when there is none of this id.
+
+        Raises Contradiction for a life that follows from the ledger.
+        """
+        values = {"id": life_id, "by": by, "at": at}
+        if self._conn.execute(SQL["take_back"], values).fetchone() is not None:
+            wake.wake(self._conn, {"ledger": []})
+            return True
+        row = self._conn.execute(SQL["is_ledger_life"], {"id": life_id}).fetchone()
+        if row is not None and row["known"]:
+            raise Contradiction(f"the life {life_id} follows from the ledger: correct its events")
+        return False
+
+
+def content_id(life: Mapping[str, Any]) -> str:
+    """The id of a life that was sent without one: made of its whole content."""
+    text = json.dumps({name: _plain(life.get(name)) for name in _CONTENT}, sort_keys=True)
+    return "content." + hashlib.sha256(text.encode()).hexdigest()[:32]
+
+
+def _content(life: Life) -> dict[str, Any]:
+    return {name: _plain(getattr(life, name)) for name in _CONTENT}
+
+
+def _plain(value: object) -> object:
+    if isinstance(value, datetime):
+        return format_time(value)
+    # 1 and 1.0 are one number in JSON and must be one content here.
+    return float(value) if isinstance(value, int) else value
