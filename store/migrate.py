@@ -44,10 +44,7 @@ def migrations() -> list[Migration]:
     files = sorted(
         (item for item in folder.iterdir() if item.name.endswith(".sql")), key=lambda i: i.name
     )
-    return [
-        Migration(item.name.removesuffix(".sql"), cast(LiteralString, item.read_text("utf-8")))
-        for item in files
-    ]
+    return [Migration(item.name.removesuffix(".sql"), item.read_text("utf-8")) for item in files]
 
 
 def migrate(database_url: str, steps: Sequence[Migration] | None = None) -> list[str]:
@@ -60,7 +57,9 @@ def migrate(database_url: str, steps: Sequence[Migration] | None = None) -> list
         conn.execute("SELECT pg_advisory_lock(%s)", [_LOCK])
         _create_extension(conn)
         conn.execute(_TABLE)
-        known = dict(conn.execute("SELECT version, sha256 FROM schema_migration").fetchall())
+        known: dict[str, str] = dict(
+            conn.execute("SELECT version, sha256 FROM schema_migration").fetchall()
+        )
         for step in migrations() if steps is None else steps:
             if step.version not in known:
                 _apply(conn, step)

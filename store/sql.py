@@ -21,6 +21,5 @@ def named_queries(file: str) -> dict[str, LiteralString]:
         raise ValueError(f"{file}: a query name stands twice")
     # The files are ours and ship with the package: as literal as a string in the source.
     return {
-        name: cast(LiteralString, body.strip())
-        for name, body in zip(names, bodies, strict=True)
+        name: cast(LiteralString, body.strip()) for name, body in zip(names, bodies, strict=True)
     }

@@ -1,1 +1,1 @@
-"""Counting: readings in any order to strokes, spans and flags; batch and incremental forms agree."""
+"""Counting: readings in any order to strokes, spans and flags, at once or bit by bit."""

@@ -1,4 +1,4 @@
-"""The counting rules as one pure function over a whole history: the rule that all else must equal."""
+"""The counting rules as one pure function over a whole history; all else must equal it."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import accumulate, pairwise
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from duestroke.counting.judge import judge_between, judge_within
 from duestroke.counting.types import Flag, Judgement, Reading, Rule, RuleChange
@@ -15,6 +15,7 @@ Identity = tuple[str, int]
 """Boot and sequence number: with the press, what a report is."""
 
 Rules = Rule | Sequence[RuleChange]
+DEFAULT: Final = Rule()
 
 
 class Settlement(NamedTuple):
@@ -75,7 +76,7 @@ def share_of(strokes: int, part: int, whole: int) -> int:
 
 
 def count(
-    readings: Iterable[Reading], rules: Rules = Rule(), settlements: Settlements | None = None
+    readings: Iterable[Reading], rules: Rules = DEFAULT, settlements: Settlements | None = None
 ) -> Count:
     """Count a press's readings, given in any order and with repeats.
 
@@ -103,13 +104,13 @@ def count(
 def settled_strokes(
     settlements: Settlements, earlier: Reading, later: Reading, judgement: Judgement
 ) -> int:
-    """Strokes that a settlement adds to this pair now; it counts only for the count it was made on."""
+    """What a settlement adds to this pair now; it counts only on the count it was made for."""
     found = settlements.get(((earlier.boot, earlier.seq), (later.boot, later.seq)))
     return found.strokes if found is not None and found.counted == judgement.counted else 0
 
 
 def _in_order(readings: Iterable[Reading]) -> list[list[Reading]]:
-    """Boots in order of the `at` of their lowest seq, equal ones by name; inside by seq (rule 2)."""
+    """Boots by the `at` of their lowest seq, equal ones by name; inside by seq (rule 2)."""
     boots: dict[str, list[Reading]] = {}
     for reading in readings:
         boots.setdefault(reading.boot, []).append(reading)

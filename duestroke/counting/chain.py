@@ -11,7 +11,7 @@ from duestroke.counting.effects import NEVER, PairEffect
 from duestroke.counting.record import Boot, Changes, Placed, Readings, Record, Span
 
 Heads = Mapping[Identity, tuple[Placed | None, Placed]]
-"""For readings whose predecessor in the boot is new or was looked at: the old one and the new one."""
+"""Predecessors in the boot, old and new, of readings that were judged anew."""
 
 
 def chained(

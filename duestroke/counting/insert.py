@@ -210,9 +210,7 @@ def _break(earlier: Placed | None, later: Placed, boot: Boot, judged: Judgement)
     )
 
 
-def _boundaries(
-    boots: dict[str, Boot], rules: Rules, breaks: dict[Identity, Span]
-) -> None:
+def _boundaries(boots: dict[str, Boot], rules: Rules, breaks: dict[Identity, Span]) -> None:
     """Judge the first reading of every boot against the last of the boot before it."""
     last: Boot | None = None
     latest = 0

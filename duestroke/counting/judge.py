@@ -55,9 +55,7 @@ def judge_between(earlier: Reading, later: Reading, rule: Rule, latest: int) -> 
     return _judged(kinds | {"jump"}, 0, rule, elapsed)
 
 
-def _turned(
-    kinds: set[Kind], ahead: int, rule: Rule, elapsed: int, grace: int = 0
-) -> Judgement:
+def _turned(kinds: set[Kind], ahead: int, rule: Rule, elapsed: int, grace: int = 0) -> Judgement:
     """The difference is counted; whole turns hide where one more is plausible by the same time."""
     if ahead + rule.modulus <= most_plausible(rule, elapsed + grace):
         kinds = kinds | {"wrap"}

@@ -142,3 +142,11 @@ def _checked(part: bytes) -> Reading:
         _SPEED.check(values),
         _ACCEL.check(values),
     )
+
+
+def element_of(topic: str, payload: bytes, reading: Reading) -> bytes:
+    """The bytes of the element of a payload that holds this reading; the payload where none does."""
+    for _, part in _elements(payload):
+        if any(report.reading == reading for report in decode_report(topic, part).reports):
+            return part
+    return payload

@@ -14,7 +14,8 @@ from duestroke.times import EPOCH, parse_time, to_micros
 MAX_PAYLOAD: Final = 16 * 1024
 """Bytes that a payload may have at most; a sender splits larger arrays."""
 
-Reason = Literal["malformed", "topic", "field"]
+Reason = Literal["malformed", "topic", "field", "conflict", "future", "past", "unknown-press"]
+"""Why something waits in quarantine; the last four are told by the store, not by the bytes."""
 T = TypeVar("T")
 
 TIME_ALLOWED: Final = "an RFC 3339 time with an offset, such as 2026-03-01T06:00:00Z"

@@ -85,7 +85,7 @@ CREATE TABLE span (
   start_at       timestamptz NOT NULL,
   start_unwrapped bigint NOT NULL,
   total          bigint NOT NULL,                -- the press's total at the opening reading
-  latest_before  timestamptz NOT NULL,           -- latest `at` before it; '-infinity' for the first
+  latest_before  timestamptz NOT NULL,           -- latest `at` before it; year 1 for the first
   prev_boot_id   int REFERENCES boot,            -- the break's earlier reading; null for the first
   prev_seq       bigint,
   prev_at        timestamptz,
@@ -144,7 +144,7 @@ ALTER TABLE reading_day ADD PRIMARY KEY (press_id, day);
 -- What could not be taken in, with its bytes. Nothing is erased.
 CREATE TABLE quarantine (
   id          bigint GENERATED ALWAYS AS IDENTITY PRIMARY KEY,
-  digest      bytea NOT NULL UNIQUE,             -- sha256 of topic, reason and payload: once however often
+  digest      bytea NOT NULL UNIQUE,             -- sha256 of topic and payload: once however often
   received_at timestamptz NOT NULL,
   last_received_at timestamptz NOT NULL,
   times       bigint NOT NULL DEFAULT 1,

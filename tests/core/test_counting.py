@@ -69,16 +69,12 @@ def test_any_arrival_gives_the_count_of_the_whole_history(data):
 
 def truth_is_bounded(history, counted) -> None:
     """Never more than the truth, never less by more than the flags say (rule 7)."""
-    in_true_order = [r for r in counted.readings] == history.readings
+    in_true_order = list(counted.readings) == history.readings
     if history.excused or not in_true_order:
         seen["excused"] += 1
         return
-    less = history_truth(history, counted) - counted.total
+    less = history.true_strokes - counted.total
     assert 0 <= less <= sum(flag.hidden_at_most for flag in counted.flags)
-
-
-def history_truth(history, counted) -> int:
-    return history.true_strokes
 
 
 def test_every_trap_was_among_the_examples():

@@ -180,7 +180,11 @@ def arrivals(history: History) -> st.SearchStrategy[list[list[Reading]]]:
 @st.composite
 def _arrivals(draw: st.DrawFn, history: History) -> list[list[Reading]]:
     readings = list(history.readings)
-    style = draw(st.sampled_from(["in order", "newest first", "newest first", "shuffled", "one late", "halves"]))
+    style = draw(
+        st.sampled_from(
+            ["in order", "newest first", "newest first", "shuffled", "one late", "halves"]
+        )
+    )
     if style == "newest first":
         readings.reverse()
     elif style == "shuffled":
