@@ -175,7 +175,7 @@ class _Press:
         self.repeated = 0
 
     def offer(self, reading: Reading, delivery: Delivery, batch: _Sorted) -> None:
-        """Take a reading whose identity is new in this batch; repeats and conflicts are set aside."""
+        """Take a reading; repeats inside the batch have no effect, conflicts are set aside."""
         identity = (reading.boot, reading.seq)
         held = self.fresh.get(identity)
         if held is None:
@@ -246,7 +246,7 @@ def _known_boots(
 def _set_known_aside(
     conn: psycopg.Connection[DictRow], taken: Iterable[_Press], batch: _Sorted
 ) -> None:
-    """Of readings that may be stored already: repeats have no effect, other content is a conflict."""
+    """Of what may be stored already: repeats have no effect, other content is a conflict."""
     presses = {press.state["press_id"]: press for press in taken}
     asked = [
         (press_id, *identity)

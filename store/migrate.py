@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib import resources
-from typing import Any, Final, LiteralString, cast
+from typing import Any, Final, LiteralString
 
 import psycopg
 

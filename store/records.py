@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 from typing import Any, Final
 
@@ -104,17 +104,22 @@ def record_end(state: Row, rules: Sequence[RuleChange]) -> Record:
     )
 
 
-class _Settled(dict[tuple[Identity, Identity], Settlement]):
+class _Settled(Mapping[tuple[Identity, Identity], Settlement]):
     """Settlements by pair, found through the identity that the pair gives its flag."""
 
     def __init__(self, press: str, by_flag: Mapping[uuid.UUID, Settlement]) -> None:
-        super().__init__()
         self._press, self._by_flag = press, by_flag
 
-    def get(self, pair: tuple[Identity, Identity], default: Any = None) -> Any:
+    def __getitem__(self, pair: tuple[Identity, Identity]) -> Settlement:
         if not self._by_flag:
-            return default
-        return self._by_flag.get(flag_id(self._press, *pair), default)
+            raise KeyError(pair)
+        return self._by_flag[flag_id(self._press, *pair)]
+
+    def __iter__(self) -> Iterator[tuple[Identity, Identity]]:
+        raise TypeError("settlements are looked up by pair, not listed")
+
+    def __len__(self) -> int:
+        return len(self._by_flag)
 
 
 def _span(row: Row) -> Span:

@@ -91,7 +91,7 @@ class Rollup:
         if pair.prev_at is None or (strokes == 0 and pair.counted == 0):
             return
         running = pair.counted > 0 and pair.at > pair.latest_before
-        # A bucket takes what comes after its start up to and with its end: total(end) - total(start).
+        # A bucket's strokes are total(end) - total(start): what comes after its start, end included.
         start, end = self.bounds(pair.latest_before - 1)
         done, since = 0, pair.latest_before
         while True:

@@ -137,7 +137,7 @@ def _name(item: Placed | None) -> Identity | None:
 
 
 def _placed(run: _Run, rule: Rule) -> list[Placed]:
-    """The run with its stored neighbours, unwrapped on from the one before or back from the one after."""
+    """The run with its stored neighbours, unwrapped from the one before or the one after."""
     chain: list[Placed] = []
     if run.before is None and run.after is not None:
         following, value = run.after.reading, run.after.unwrapped

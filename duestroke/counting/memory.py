@@ -68,7 +68,7 @@ class MemoryPress:
         self.record.settlements = self.settlements
 
     def take(self, batch: Iterable[Reading]) -> Changes:
-        """Take a batch: repeats have no effect, other content under a known identity is set aside."""
+        """Take a batch: repeats have no effect, other content of an identity is set aside."""
         fresh: dict[Identity, Reading] = {}
         for reading in batch:
             identity = (reading.boot, reading.seq)

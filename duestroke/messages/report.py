@@ -145,7 +145,7 @@ def _checked(part: bytes) -> Reading:
 
 
 def element_of(topic: str, payload: bytes, reading: Reading) -> bytes:
-    """The bytes of the element of a payload that holds this reading; the payload where none does."""
+    """The bytes of a payload's element that holds this reading; the payload where none does."""
     for _, part in _elements(payload):
         if any(report.reading == reading for report in decode_report(topic, part).reports):
             return part
