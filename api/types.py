@@ -37,6 +37,12 @@ class Model(BaseModel):
     )
 
 
+class Answer(Model):
+    """Base of what we answer with: `from` and `to`, which Python cannot spell, go by alias."""
+
+    model_config = ConfigDict(validate_by_name=True, serialize_by_alias=True)
+
+
 class Page(Model, Generic[T]):
     """One page of a list: `items`, and the `cursor` of the next page or null at the end."""
 

@@ -8,7 +8,7 @@ from typing import Final
 
 import psycopg
 from fastapi import APIRouter, Request
-from fastapi.responses import PlainTextResponse
+from fastapi.responses import Response
 from psycopg_pool import PoolTimeout
 
 from api.deps import Now, Pool
@@ -20,8 +20,14 @@ REASONS: Final = ("malformed", "topic", "field", "conflict", "future", "past", "
 _WAIT_S: Final = 2.0
 
 
-@router.get("/metrics", response_class=PlainTextResponse)
-def expose(request: Request, now: Now) -> PlainTextResponse:
+class OpenMetricsResponse(Response):
+    """An exposition, with the media type that scrapers choose the parser by."""
+
+    media_type = CONTENT_TYPE
+
+
+@router.get("/metrics", response_class=OpenMetricsResponse)
+def expose(request: Request, now: Now) -> OpenMetricsResponse:
     """Figures of the service. While the database is away, only those of this process."""
     pool: Pool = request.app.state.pool
     served: Counter[tuple[str, int]] = request.app.state.served
@@ -32,7 +38,7 @@ def expose(request: Request, now: Now) -> PlainTextResponse:
         families = [_up(0), _requests(served)]
     else:
         families = [_up(1), _requests(served), *_families(figures)]
-    return PlainTextResponse(render(families), media_type=CONTENT_TYPE)
+    return OpenMetricsResponse(render(families))
 
 
 def _up(value: int) -> Family:

@@ -1,0 +1,119 @@
+"""Flags: where strokes may be hidden, and settling them."""
+
+from __future__ import annotations
+
+import uuid
+from dataclasses import asdict
+from datetime import datetime
+from typing import Annotated, cast
+
+from fastapi import APIRouter, HTTPException, Path, Query
+from pydantic import ConfigDict, Field
+
+from api.deps import Engineer, Now, UnitDep, Viewer
+from api.paging import PagingDep
+from api.problems import documented
+from api.types import Answer, Model, Page, PressName, Text, Time
+from duestroke.counting.types import Kind
+from duestroke.errors import BadField
+from store.strokes import StoredFlag
+
+router = APIRouter(prefix="/flags", tags=["flags"], responses=documented(401, 403, 422, 503))
+
+
+class SettledOut(Answer):
+    """How a flag was settled: strokes that were hidden, why, by whom and when."""
+
+    strokes: int
+    reason: str
+    by: str
+    at: Time
+
+
+class FlagOut(Answer):
+    """Two neighbouring readings between which strokes may be hidden."""
+
+    id: uuid.UUID
+    press: str
+    kinds: list[Kind]
+    start: Annotated[Time, Field(alias="from", description="`at` of the earlier reading")]
+    end: Annotated[Time, Field(alias="to", description="`at` of the later reading")]
+    counted: int
+    hidden_at_most: Annotated[int, Field(description="0 once settled")]
+    settled: SettledOut | None
+
+
+class SettleIn(Model):
+    """What an engineer found out about a flag."""
+
+    model_config = ConfigDict(
+        json_schema_extra={"examples": [{"strokes": 1200, "reason": "shift book: ran 5 minutes"}]}
+    )
+
+    strokes: Annotated[
+        int,
+        Field(
+            ge=-(2**53),
+            le=2**53,
+            description="strokes that were hidden; negative, at most by what was counted, if too "
+            "many",
+        ),
+    ]
+    reason: Annotated[Text, Field(min_length=1, max_length=1_000)]
+
+
+def flag_out(flag: StoredFlag) -> FlagOut:
+    """A flag as the API shows it."""
+    settled = flag.settled
+    return FlagOut(
+        id=flag.id,
+        press=flag.press,
+        kinds=cast(list[Kind], flag.kinds),
+        start=flag.start,
+        end=flag.end,
+        counted=flag.counted,
+        hidden_at_most=flag.hidden_at_most,
+        settled=None if settled is None else SettledOut.model_validate(asdict(settled)),
+    )
+
+
+@router.get("")
+def list_flags(
+    _: Viewer,
+    unit: UnitDep,
+    paging: PagingDep,
+    press: Annotated[PressName | None, Query()] = None,
+    is_open: Annotated[
+        bool | None, Query(alias="open", description="only open, or settled")
+    ] = None,
+) -> Page[FlagOut]:
+    """Flags by the time of their later reading."""
+    rows = unit.flags.page(press=press, open_only=is_open, limit=paging.fetch, after=_after(paging))
+    return paging.page([flag_out(row) for row in rows], lambda flag: [flag.end, str(flag.id)])
+
+
+@router.post("/{flag_id}/settle", responses=documented(400, 404))
+def settle_flag(
+    flag_id: Annotated[uuid.UUID, Path()], body: SettleIn, caller: Engineer, unit: UnitDep, now: Now
+) -> FlagOut:
+    """Add the strokes that were hidden; settling again replaces it.
+
+    What rests on the count (totals, tools' strokes, buckets) moves with it at once.
+    """
+    settled = unit.flags.settle(
+        flag_id, strokes=body.strokes, reason=body.reason, by=caller.name, at=now
+    )
+    if settled is None:
+        raise HTTPException(404, f"no two neighbouring readings have a flag {flag_id} now")
+    unit.commit()
+    return flag_out(settled)
+
+
+def _after(paging: PagingDep) -> tuple[datetime, uuid.UUID] | None:
+    key = paging.after(datetime, str)
+    if key is None:
+        return None
+    try:
+        return key[0], uuid.UUID(key[1])
+    except ValueError as fault:
+        raise BadField("cursor", paging.cursor, "the `next` of an earlier page") from fault

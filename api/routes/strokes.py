@@ -1,0 +1,105 @@
+"""Strokes of a press between two times, and in buckets."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import timedelta
+from typing import Annotated, Final, Literal
+
+from fastapi import APIRouter, HTTPException, Query
+from pydantic import Field
+
+from api.deps import Now, UnitDep, Viewer
+from api.problems import documented
+from api.routes.flags import FlagOut, flag_out
+from api.routes.presses import PressPath
+from api.types import Answer, Time
+from api.window import WindowDep, window
+from store.strokes import SeriesItem
+
+router = APIRouter(
+    prefix="/presses/{site}/{line}/{press}",
+    tags=["presses"],
+    responses=documented(401, 403, 404, 422, 503),
+)
+DEFAULT_SERIES: Final = timedelta(days=1)
+
+
+class StrokesOut(Answer):
+    """Strokes of a window, reports missing in it, and the flags that reach into it."""
+
+    strokes: int
+    missing: int
+    flags: list[FlagOut]
+
+
+class BucketOut(Answer):
+    """One bucket: means weighted by strokes; null where there was no stroke."""
+
+    start: Annotated[Time, Field(alias="from")]
+    end: Annotated[Time, Field(alias="to")]
+    strokes: int
+    mean_speed_mps: float | None
+    peak_speed_mps: float | None
+    mean_accel_mps2: float | None
+    peak_accel_mps2: float | None
+    minutes_running: float
+
+
+class SeriesOut(Answer):
+    """Buckets in order of time, cut off at the window's ends; days are the press's own."""
+
+    items: list[BucketOut]
+
+
+@contextmanager
+def _registered(press: str) -> Iterator[None]:
+    """404 where the store does not know the press."""
+    try:
+        yield
+    except KeyError as fault:
+        raise HTTPException(404, f"no press {press} is registered") from fault
+
+
+@router.get("/strokes")
+def read_strokes(press: PressPath, _: Viewer, unit: UnitDep, asked: WindowDep) -> StrokesOut:
+    """Strokes between two times; open ends mean the whole record."""
+    with _registered(press):
+        found = unit.strokes.between(press, asked.start, asked.end)
+    flags = [flag_out(flag) for flag in found.flags]
+    return StrokesOut(strokes=found.strokes, missing=found.missing, flags=flags)
+
+
+@router.get("/series")
+def read_series(
+    press: PressPath,
+    _: Viewer,
+    unit: UnitDep,
+    asked: WindowDep,
+    now: Now,
+    bucket: Annotated[Literal["1m", "1h", "1d"], Query()] = "1h",
+) -> SeriesOut:
+    """Strokes, speed and acceleration by minute, hour or day, at most 10,000 buckets.
+
+    `to` left out is now; `from` left out is a day before `to`.
+    """
+    end = asked.end or now
+    start = asked.start or end - DEFAULT_SERIES
+    whole = window(start, end)
+    with _registered(press):
+        rows = unit.strokes.series(press, whole.start or start, whole.end or end, bucket)
+    return SeriesOut(items=[_bucket(row) for row in rows])
+
+
+def _bucket(row: SeriesItem) -> BucketOut:
+    return BucketOut(
+        start=row.start,
+        end=row.end,
+        strokes=row.strokes,
+        mean_speed_mps=row.mean_speed_mps,
+        peak_speed_mps=row.peak_speed_mps,
+        mean_accel_mps2=row.mean_accel_mps2,
+        peak_accel_mps2=row.peak_accel_mps2,
+        minutes_running=row.minutes_running,
+    )
