@@ -1,0 +1,132 @@
+"""The engine: keeps forecasts current, one engine at a time over all machines."""
+
+from __future__ import annotations
+
+import logging
+import os
+import random
+import socket
+import threading
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime
+from typing import Final
+
+import psycopg
+
+from engine.cycle import Forecaster
+from engine.session import News, Session
+
+log = logging.getLogger(__name__)
+
+LISTEN_S: Final = 0.5
+GATHER_S: Final = 0.1
+"""After a wake-up: what comes with it goes into the same round."""
+REPORTS_EVERY_S: Final = 10.0
+LONGEST_PAUSE_S: Final = 5.0
+
+
+def run(
+    database_url: str,
+    *,
+    stop: threading.Event,
+    beat: Callable[[], None] | None = None,
+    now: Callable[[], datetime] = lambda: datetime.now(UTC),
+    poll_s: float = 2.0,
+    reports_every_s: float = REPORTS_EVERY_S,
+) -> None:
+    """Forecast until `stop` is set.
+
+    beat: called at least every few seconds while the engine works or stands by.  now: the clock,
+    UTC.  poll_s: how often the ledger is looked at though nothing was heard.  reports_every_s:
+    the least time between two rounds for reports alone.  Returns after `stop` only: a database
+    that is away is waited for, with growing pauses of at most five seconds and jitter.
+    """
+    engine = Engine(stop, beat or (lambda: None), now, poll_s, reports_every_s)
+    jitter = random.Random()  # noqa: S311 - no secret
+    pause = 0.1
+    while not stop.is_set():
+        try:
+            with Session(database_url, _holder()) as session:
+                pause = 0.1
+                engine.serve(session)
+        except (psycopg.OperationalError, psycopg.InterfaceError) as fault:
+            log.warning(
+                "the database is away, the engine waits: %s",
+                str(fault).strip(),
+                extra={"action": "engine-database-away"},
+            )
+            stop.wait(pause * jitter.uniform(0.5, 1.0))
+            pause = min(pause * 2, LONGEST_PAUSE_S)
+
+
+def _holder() -> str:
+    return f"engine on {socket.gethostname()}, process {os.getpid()}"
+
+
+class Engine:
+    """The loop over one session at a time; what it remembers outlives a lost session."""
+
+    def __init__(
+        self,
+        stop: threading.Event,
+        beat: Callable[[], None],
+        now: Callable[[], datetime],
+        poll_s: float,
+        reports_every_s: float,
+    ) -> None:
+        self._stop, self._beat, self._now = stop, beat, now
+        self._poll_s, self._reports_every_s = poll_s, reports_every_s
+        self._forecaster = Forecaster()
+
+    def serve(self, session: Session) -> None:
+        """Stand by until the lease is ours, then work until stopped.
+
+        Raises psycopg.OperationalError when the database goes away.
+        """
+        if not self._stand_by(session):
+            return
+        # Whatever another engine did meanwhile is made again, which changes nothing.
+        self._forecaster = Forecaster()
+        news = News(ledger=True, reports=True)
+        last = -float("inf")
+        while not self._stop.is_set():
+            self._beat()
+            if self._is_due(news, time.monotonic() - last):
+                session.listen(GATHER_S, news)
+                news, last = News(), time.monotonic()
+                self._round(session)
+            session.listen(LISTEN_S, news)
+
+    def _stand_by(self, session: Session) -> bool:
+        waits = False
+        while not self._stop.is_set():
+            self._beat()
+            if session.take(self._now()):
+                log.info("the engine is at work", extra={"action": "engine-at-work"})
+                return True
+            if not waits:
+                log.info("another engine is at work", extra={"action": "engine-stands-by"})
+                waits = True
+            self._stop.wait(1.0)
+        return False
+
+    def _is_due(self, news: News, since_last: float) -> bool:
+        if news.ledger or (since_last >= self._poll_s and not news.reports):
+            return True
+        return news.reports and since_last >= self._reports_every_s
+
+    def _go_on(self) -> bool:
+        self._beat()
+        return not self._stop.is_set()
+
+    def _round(self, session: Session) -> None:
+        started = time.monotonic()
+        done = self._forecaster.round(session.work, self._now(), self._go_on)
+        session.beat(self._now())
+        if done.presses:
+            log.info(
+                "%d forecasts of %d presses in %.2f s, %d on record",
+                *(done.forecasts, done.presses, time.monotonic() - started, done.on_record),
+                extra={"action": "forecasts-made"},
+            )

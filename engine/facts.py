@@ -1,0 +1,73 @@
+"""Rows of the store as facts for a forecast."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from duestroke import calendar
+from duestroke.forecast import LifeBasis, PressFacts, Rate, ToolFacts
+from duestroke.names import PRESS_POSITION
+from store.ledger_rows import Fitted
+from store.positions import Position
+from store.press_facts import PressRecord
+from store.stops import Stop
+
+
+def stops_of(rows: Iterable[Stop]) -> list[calendar.Stop]:
+    """Planned stops as the calendar takes them."""
+    return [
+        calendar.Stop(row.id, row.scope, row.starts_at, row.ends_at, row.max_changes)
+        for row in rows
+    ]
+
+
+def press_facts(record: PressRecord, rate: Rate | None, stops: calendar.Calendar) -> PressFacts:
+    """A press as a forecast takes it."""
+    return PressFacts(
+        press=record.press,
+        as_of=record.latest_at,
+        max_spm=record.max_spm,
+        rate=rate,
+        calendar=stops,
+        registered=record.registered_at,
+        counter_stands=record.counter_stands,
+    )
+
+
+def tool_facts(row: Fitted, position: Position) -> ToolFacts:
+    """A fitted tool as a forecast takes it."""
+    strokes = row.strokes_since_rework
+    return ToolFacts(
+        position=row.position,
+        kind=row.kind,
+        serial=row.serial,
+        strokes=None if strokes is None else float(max(strokes, 0)),
+        strokes_since_fit=float(max(row.strokes_since_fit, 0)),
+        began=row.fitted_at,
+        good_at=_good_at(row),
+        read_past_limit=is_past_limit(row),
+        interval_strokes=position.interval_strokes,
+        interval_days=position.interval_days,
+    )
+
+
+def _good_at(row: Fitted) -> float | None:
+    if row.last_good_strokes is None or row.strokes_since_rework is None:
+        return None
+    return float(min(max(row.last_good_strokes, 0), max(row.strokes_since_rework, 0)))
+
+
+def is_past_limit(row: Fitted) -> bool:
+    """Whether the last word on the tool is that it is worn: by verdict, or by a reading."""
+    read = row.reading_share is not None and row.reading_share >= 1
+    if row.last_verdict is None or row.verdict_at is None:
+        return read
+    if row.reading_at is not None and row.reading_at > row.verdict_at:
+        return read
+    return row.last_verdict == "worn"
+
+
+def is_forecast(basis: LifeBasis, position: Position) -> bool:
+    """Whether a place gets a forecast: a press itself only with a figure or an interval."""
+    has_interval = position.interval_strokes is not None or position.interval_days is not None
+    return position.position != PRESS_POSITION or basis.law is not None or has_interval
