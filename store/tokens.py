@@ -39,7 +39,7 @@ def digest_of(secret: str) -> bytes:
 
 
 class PgTokens:
-    """PgTokens on record. The caller owns the transaction; rows come as dicts."""
+    """Tokens on record. The caller owns the transaction; rows come as dicts."""
 
     def __init__(self, conn: psycopg.Connection[DictRow]) -> None:
         self._conn = conn
