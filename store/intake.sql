@@ -90,7 +90,7 @@ WHERE s.press_id = n.press_id;
 INSERT INTO reading_hour AS h (press_id, hour, strokes, running_us, readings, missing, speed_sum,
   speed_weight, accel_sum, accel_weight, peak_speed_mps, peak_accel_mps2, first_at, last_at)
 SELECT * FROM unnest(%s::int[], %s::timestamptz[], %s::bigint[], %s::bigint[], %s::bigint[],
-  %s::bigint[], %s::numeric[], %s::bigint[], %s::numeric[], %s::bigint[], %s::float8[],
+  %s::bigint[], %s::bigint[], %s::bigint[], %s::bigint[], %s::bigint[], %s::float8[],
   %s::float8[], %s::timestamptz[], %s::timestamptz[])
 ON CONFLICT (press_id, hour) DO UPDATE
 SET strokes = h.strokes + excluded.strokes, running_us = h.running_us + excluded.running_us,
@@ -108,7 +108,7 @@ SET strokes = h.strokes + excluded.strokes, running_us = h.running_us + excluded
 INSERT INTO reading_day AS h (press_id, day, strokes, running_us, readings, missing, speed_sum,
   speed_weight, accel_sum, accel_weight, peak_speed_mps, peak_accel_mps2, first_at, last_at)
 SELECT * FROM unnest(%s::int[], %s::timestamptz[], %s::bigint[], %s::bigint[], %s::bigint[],
-  %s::bigint[], %s::numeric[], %s::bigint[], %s::numeric[], %s::bigint[], %s::float8[],
+  %s::bigint[], %s::bigint[], %s::bigint[], %s::bigint[], %s::bigint[], %s::float8[],
   %s::float8[], %s::timestamptz[], %s::timestamptz[])
 ON CONFLICT (press_id, day) DO UPDATE
 SET strokes = h.strokes + excluded.strokes, running_us = h.running_us + excluded.running_us,

@@ -72,7 +72,7 @@ class Rollup:
 
     def add(self, pair: PairEffect, sign: int = 1) -> None:
         """Put a pair in (`sign` 1) or take it out (-1). Peaks and first and last only grow."""
-        self._strokes(pair, sign)
+        self.add_strokes(pair, sign)
         bucket = self._bucket(self.bounds(pair.at)[0])
         bucket.readings += sign
         bucket.missing += sign * pair.gap
@@ -86,12 +86,13 @@ class Rollup:
             found = self.buckets[start] = Bucket()
         return found
 
-    def _strokes(self, pair: PairEffect, sign: int) -> None:
+    def add_strokes(self, pair: PairEffect, sign: int = 1) -> None:
+        """Put only a pair's strokes and running time in, spread over the buckets it crosses."""
         strokes = pair.counted + pair.settled
         if pair.prev_at is None or (strokes == 0 and pair.counted == 0):
             return
         running = pair.counted > 0 and pair.at > pair.latest_before
-        # A bucket's strokes are total(end) - total(start): what comes after its start, end included.
+        # Strokes of a bucket are total(end) - total(start): after its start, end included.
         start, end = self.bounds(pair.latest_before - 1)
         done, since = 0, pair.latest_before
         while True:
