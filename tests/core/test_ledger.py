@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import random
 import uuid
 from dataclasses import replace
@@ -99,7 +100,7 @@ def test_histories_do_hold_late_entries_and_replacements():
     """The generator reaches what the properties are about."""
     kept = [one for seed in range(20) for one in growing_history(seed, 40)]
     assert sum(one.type == "fit" and one.replaces for one in kept) > 20
-    late = [b for a, b in zip(kept, kept[1:], strict=False) if b.at < a.at]
+    late = [b for a, b in itertools.pairwise(kept) if b.at < a.at]
     assert len(late) > 50
 
 
@@ -137,8 +138,10 @@ def test_a_late_fit_takes_over_the_pull_of_a_later_replacement():
     first = event("fit", "R1", 1)
     second = event("fit", "R2", 10, replaces=True, reason="worn")
     third = event("fit", "R3", 5, replaces=True, reason="broken")
-    ends = {fit.event.serial: (fit.pull and fit.pull.id, fit.reason) for fit in
-            played(first, second, third).fits}
+    ends = {
+        fit.event.serial: (fit.pull and fit.pull.id, fit.reason)
+        for fit in played(first, second, third).fits
+    }
     assert ends == {"R1": (third.id, "broken"), "R3": (second.id, "worn"), "R2": (None, None)}
 
 
