@@ -14,10 +14,10 @@ from typing import Final
 import numpy as np
 
 from simulators import noise, stories, wear
-from simulators.plant import MINUTE, POSITIONS, SECOND, Position, Press
+from simulators.plant import HOUR, MINUTE, POSITIONS, SECOND, Position, Press
 from simulators.running import chance_timeline
 from simulators.serials import serial
-from simulators.stops import Stop, planned_stops
+from simulators.stops import QUARTER_WEEKS, Stop, planned_stops
 from simulators.stories import Demo
 from simulators.timeline import WORK_A_STROKE, Timeline
 from simulators.tooling import MILLION, Life, LifeMaker, Store, Tool
@@ -102,6 +102,7 @@ class _Crew:
         for stop in stops:
             self._run_to(stop.start)
             self._look(stop)
+            self._service(stop)
         self._run_to(self.until)
         self.played.entries.sort(key=lambda entry: entry.at)
 
@@ -183,6 +184,12 @@ class _Crew:
             if is_worn:
                 self._pull(life, at + 5 * MINUTE, strokes, "worn")
                 self._seat_next(position, at + (5 + position.minutes) * MINUTE, strokes)
+
+    def _service(self, stop: Stop) -> None:
+        """Each press gets its service at every second quarterly stop: every 182 days."""
+        turn = stop.week // QUARTER_WEEKS + self.press.number
+        if stop.end - stop.start == 24 * HOUR and turn % 2 == 0:
+            self._enter(Entry(stop.start + 17 * HOUR, "service", None, reason="planned"))
 
     def _last_fit(self) -> int:
         return max(life.fitted_at for life in self.sitting.values())

@@ -46,7 +46,7 @@ class Gateway:
         will: tuple[str, bytes] | None = None,
     ) -> None:
         self.sender, self._spool, self._account = sender, spool, account
-        self._acknowledged: deque[int] = deque()
+        self._answered: deque[tuple[int, bool]] = deque()
         self._in_flight: dict[int, int] = {}
         self._last_id = 0
         self._connected = threading.Event()
@@ -75,8 +75,12 @@ class Gateway:
         self._client.connect_async(self._account.host, self._account.port, KEEPALIVE_S)
         self._client.loop_start()
 
+    def leave(self) -> None:
+        """Ask for a disconnect in good order, after which the broker drops the will."""
+        self._client.disconnect()
+
     def stop(self) -> None:
-        """Disconnect in good order: the broker drops the will. What was not acknowledged stays."""
+        """Leave and end the network thread. What was not acknowledged stays in the spool."""
         self._client.disconnect()
         self._client.loop_stop()
         self._forget_acknowledged()
@@ -98,6 +102,8 @@ class Gateway:
             return 0
         room = IN_FLIGHT - len(self._in_flight)
         found = self._spool.waiting(self.sender, after=self._last_id, limit=room) if room else []
+        held = set(self._in_flight.values())
+        found = [message for message in found if message.id not in held]
         for message in found:
             mid = self._client.publish(message.topic, message.payload, qos=QOS).mid
             self._in_flight[mid] = message.id
@@ -109,8 +115,15 @@ class Gateway:
         self._client.publish(topic, payload, qos=QOS, retain=True)
 
     def _forget_acknowledged(self) -> None:
-        mids = [self._acknowledged.popleft() for _ in range(len(self._acknowledged))]
-        done = [self._in_flight.pop(mid) for mid in mids if mid in self._in_flight]
+        done = []
+        for _ in range(len(self._answered)):
+            mid, is_taken = self._answered.popleft()
+            message = self._in_flight.pop(mid, None)
+            if message is not None and is_taken:
+                done.append(message)
+            elif message is not None:
+                # Refused (a quota, a right that is missing): it is sent again with the next turn.
+                self._last_id = min(self._last_id, message - 1)
         if done:
             self._spool.drop(done)
 
@@ -131,8 +144,8 @@ class Gateway:
         self._connected.clear()
 
     def _on_publish(
-        self, _client: mqtt.Client, _data: object, mid: int, _reason: object, _: object
+        self, _client: mqtt.Client, _data: object, mid: int, reason: ReasonCode, _: object
     ) -> None:
         # The client holds its own lock here, and sends again by itself, under the same number,
         # what a broken connection left open: only take a note.
-        self._acknowledged.append(mid)
+        self._answered.append((mid, not reason.is_failure))

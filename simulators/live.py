@@ -6,7 +6,7 @@ import logging
 import threading
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final
 
@@ -20,6 +20,7 @@ from simulators.plant import DAY, LINES, MINUTE
 from simulators.reports import Sent, following
 from simulators.spool import Spool
 from simulators.truth import PressTruth
+from simulators.works import Works, begin
 
 log = logging.getLogger(__name__)
 
@@ -28,8 +29,9 @@ AFTER_A_PAUSE: Final = 11 * MINUTE
 """A gateway that has been away for longer sends what it missed ten minutes apart."""
 HORIZON: Final = 30 * DAY
 
-Truths = Callable[[int], Sequence[PressTruth]]
-"""The plant's presses, with a truth that reaches to a time (microseconds)."""
+
+def _clock() -> datetime:
+    return datetime.now(UTC)
 
 
 class LivePress:
@@ -50,11 +52,16 @@ class LivePress:
         self._gateway = Gateway(self._account, self.name, self._spool, will=will)
         self._gateway.start()
 
-    def disconnect(self, now: datetime) -> None:
-        """Say `offline`, as the will would, and leave."""
+    def say_offline(self, now: datetime) -> None:
+        """Say what the will would say, and begin to leave."""
         if self._gateway is not None:
             if self._gateway.is_connected:
                 self._gateway.say(status_topic(self.name), encode_status("offline", now))
+            self._gateway.leave()
+
+    def disconnect(self) -> None:
+        """Leave for good."""
+        if self._gateway is not None:
             self._gateway.stop()
 
     def tick(self, now: datetime) -> int:
@@ -90,24 +97,22 @@ class LivePress:
 
 def run(
     *,
-    host: str,
-    port: int,
+    mqtt_host: str,
+    mqtt_port: int,
     username: str | None,
     password: str | None,
     data_dir: Path,
-    truths: Truths,
-    first: Callable[[PressTruth], Sent],
     stop: threading.Event,
-    now: Callable[[], datetime],
-    beat: Callable[[], None] | None = None,
+    beat: Callable[[], None] = lambda: None,
+    now: Callable[[], datetime] = _clock,
 ) -> None:
-    """Report for every press until `stop` is set.
+    """Report for every press of the demo in `data_dir` until `stop` is set.
 
-    data_dir: holds a spool a line (`gateway-1.sqlite`), so that the next start goes on where this
-    one was.  truths: the presses, known up to a time.  first: where a press is that never reported
-    through its gateway.  now: the clock.  beat: called at each turn.
+    data_dir: holds the demo's state and a spool a line (`gateway-1.sqlite`), so that the next start
+    goes on where this one was.  beat: called at each turn.  now: the clock.
     """
-    account = Account(host, port, username, password)
+    works = Works(begin(data_dir, now()))
+    account = Account(mqtt_host, mqtt_port, username, password)
     with ExitStack() as stack:
         spools = {
             line.name: stack.enter_context(Spool(data_dir / f"gateway-{line.name}.sqlite"))
@@ -115,37 +120,49 @@ def run(
         }
         horizon = to_micros(now()) + HORIZON
         presses = [
-            _press(truth, first, account, spools[truth.press.line.name])
-            for truth in truths(horizon)
+            _press(works, truth, account, spools[truth.press.line.name])
+            for truth in works.truths(horizon)
         ]
-        for press in presses:
-            press.connect(now())
-        log.info("%d presses live", len(presses), extra={"action": "presses-live"})
-        try:
-            while not stop.wait(TICK_S):
-                horizon = _look_ahead(presses, truths, to_micros(now()), horizon)
-                for press in presses:
-                    press.tick(now())
-                if beat is not None:
-                    beat()
-        finally:
+        _serve(presses, works, stop=stop, beat=beat, now=now, horizon=horizon)
+
+
+def _serve(
+    presses: Sequence[LivePress],
+    works: Works,
+    *,
+    stop: threading.Event,
+    beat: Callable[[], None],
+    now: Callable[[], datetime],
+    horizon: int,
+) -> None:
+    for press in presses:
+        press.connect(now())
+    log.info("%d presses live", len(presses), extra={"action": "presses-live"})
+    try:
+        while not stop.is_set():
+            horizon = _look_ahead(presses, works, to_micros(now()), horizon)
             for press in presses:
-                press.disconnect(now())
+                press.tick(now())
+            beat()
+            stop.wait(TICK_S)
+    finally:
+        for press in presses:
+            press.say_offline(now())
+        for press in presses:
+            press.disconnect()
 
 
-def _press(
-    truth: PressTruth, first: Callable[[PressTruth], Sent], account: Account, spool: Spool
-) -> LivePress:
+def _press(works: Works, truth: PressTruth, account: Account, spool: Spool) -> LivePress:
     sent = spool.progress().get(truth.press.name)
-    return LivePress(truth, first(truth) if sent is None else sent, account, spool)
+    return LivePress(truth, sent or works.last_loaded(truth), account, spool)
 
 
-def _look_ahead(presses: Sequence[LivePress], truths: Truths, now: int, horizon: int) -> int:
+def _look_ahead(presses: Sequence[LivePress], works: Works, now: int, horizon: int) -> int:
     """Before the known truth ends, take the same truth with a later end."""
     if now < horizon - DAY:
         return horizon
     horizon = now + HORIZON
-    for press, truth in zip(presses, truths(horizon), strict=True):
+    for press, truth in zip(presses, works.truths(horizon), strict=True):
         press.truth = truth
     log.info(
         "truth known up to %s",

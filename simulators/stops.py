@@ -14,7 +14,7 @@ from simulators.plant import SITE, ZONE, Line
 _ZONE: Final = ZoneInfo(ZONE)
 _START: Final = time(7, 0)
 _WEEK: Final = timedelta(days=7)
-_QUARTER_WEEKS: Final = 13
+QUARTER_WEEKS: Final = 13
 _HALF_YEAR_WEEKS: Final = 26
 
 
@@ -63,7 +63,7 @@ def _stop(line: Line, day: date, week: int) -> Stop:
     """Weekly clean 07:00-11:00; a day and a night each quarter; 18 hours to change can size."""
     start = local_time(day, _START)
     name, hours, changes = "clean", 4, 8
-    if week % _QUARTER_WEEKS == line.quarterly_week:
+    if week % QUARTER_WEEKS == line.quarterly_week:
         name, hours, changes = "quarter", 24, 40
     elif line.size_change_week is not None and week % _HALF_YEAR_WEEKS == line.size_change_week:
         name, hours, changes = "size-change", 18, 30

@@ -31,6 +31,7 @@ _BATCH_LETTERS = {
 class Tool:
     """One piece of steel or carbide with what chance gave it. `serial` comes later, plant-wide.
 
+    size_mm, new_mm: size now, and when new, where its kind has one.
     reworks: lives that it had before this one.  number: its place among the tools of its press.
     """
 
@@ -41,6 +42,7 @@ class Tool:
     batch: str
     batch_factor: float
     size_mm: float | None
+    new_mm: float | None
     reworks: int = 0
     serial: str = ""
 
@@ -98,7 +100,7 @@ class Store:
         bought = before - int(self.rng.uniform(1, _DELIVERY_DAYS)) * DAY
         name, factor = batch_of(self.demo, position.kind, bought)
         size = _sized(position, self.rng)
-        tool = Tool(self.press, len(self.tools), position.kind, bought, name, factor, size)
+        tool = Tool(self.press, len(self.tools), position.kind, bought, name, factor, size, size)
         self.tools.append(tool)
         return tool
 

@@ -1,0 +1,111 @@
+"""What the plant's crews wrote down, in the words of the product: tools, events, looks, stops."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+from typing import Final, Literal, cast
+from zoneinfo import ZoneInfo
+
+from duestroke.ledger import ToolEvent
+from duestroke.ledger.events import EventType, Reason
+from duestroke.times import from_micros
+from simulators.crew import Entry, Played
+from simulators.plant import CREWS, DAY, LINES, ZONE
+from simulators.stops import planned_stops
+from simulators.stories import Demo
+from store.bulk_ledger import NewTool
+from store.inspections import Inspection
+from store.positions import Position
+from store.stops import Stop
+
+BY: Final = "demo history"
+WEEKS_AHEAD: Final = 8
+_NAMESPACE: Final = uuid.UUID("6f0b3a52-9d0e-5c57-8a43-0c6a2f6f7d11")
+
+
+def tools(played: Played) -> list[NewTool]:
+    """Every tool that a press ever had, with its size when new."""
+    return [NewTool(tool.serial, tool.kind, tool.batch, tool.new_mm) for tool in played.tools]
+
+
+def events(demo: Demo, played: Played) -> list[ToolEvent]:
+    """The press's ledger in order of time."""
+    return [_event(demo, played, number, entry) for number, entry in enumerate(played.entries)]
+
+
+def _event(demo: Demo, played: Played, number: int, entry: Entry) -> ToolEvent:
+    press = played.press.name
+    has_place = entry.type in ("fit", "service")
+    return ToolEvent(
+        id=_id(demo, press, "event", number),
+        type=cast(EventType, entry.type),
+        serial=press if entry.tool is None else entry.tool.serial,
+        at=from_micros(entry.at),
+        press=press if has_place else None,
+        position=entry.position if entry.type == "fit" else None,
+        reason=cast(Reason | None, entry.reason),
+        strokes_before=entry.strokes_before,
+        before_unknown=entry.before_unknown,
+        size_mm=entry.size_mm,
+        back_at=None if entry.back_at is None else from_micros(entry.back_at),
+        by=crew_at(entry.at),
+        note=entry.note,
+    )
+
+
+def inspections(demo: Demo, played: Played) -> list[Inspection]:
+    """What was looked at, in order of time."""
+    return [
+        Inspection(
+            id=str(_id(demo, played.press.name, "look", number)),
+            serial=look.tool.serial,
+            at=from_micros(look.at),
+            verdict=cast(Literal["good", "worn"], look.verdict),
+            by=crew_at(look.at),
+        )
+        for number, look in enumerate(played.looks)
+    ]
+
+
+def crew_at(at: int) -> str:
+    """The crew on shift: two days, two nights, four off; shifts change at 06:00 and 18:00."""
+    since_six = from_micros(at).astimezone(ZoneInfo(ZONE)).replace(tzinfo=None) - timedelta(hours=6)
+    pair, is_night = since_six.toordinal() // 2, since_six.hour >= 12
+    return CREWS[(pair - is_night) % len(CREWS)]
+
+
+def stops(demo: Demo, now: datetime, frm: int) -> Iterator[Stop]:
+    """Planned stops of all lines from a time up to eight weeks from now."""
+    to = max(demo.d0, int(now.timestamp() * 1_000_000)) + WEEKS_AHEAD * 7 * DAY
+    for line in LINES:
+        for stop in planned_stops(line, demo.first_day, frm, to):
+            yield Stop(
+                stop.id,
+                stop.scope,
+                from_micros(stop.start),
+                from_micros(stop.end),
+                stop.max_changes,
+                now,
+                BY,
+            )
+
+
+def positions(known: dict[str, Position]) -> Iterator[Position]:
+    """What the plant says about its positions beside the defaults: hold-ring, press, intervals."""
+    yield Position("hold-ring", "hold-ring", 85, handbook_life=105e6, handbook_own=True)
+    press = known["press"]
+    yield Position(
+        press.position,
+        press.kind,
+        press.sort_order,
+        handbook_life=press.handbook_life,
+        handbook_spread=press.handbook_spread,
+        interval_strokes=100_000_000,
+        interval_days=182.0,
+    )
+
+
+def _id(demo: Demo, press: str, what: str, number: int) -> uuid.UUID:
+    return uuid.uuid5(_NAMESPACE, f"{demo.seed} {demo.d0} {press} {what} {number}")

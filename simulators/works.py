@@ -1,0 +1,77 @@
+"""The whole plant of a demo: its state file, its presses with their truth, tools with serials."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Final
+
+from duestroke.times import format_time, from_micros, parse_time, to_micros
+from simulators import truth
+from simulators.crew import Played, name_tools, play
+from simulators.plant import HOUR, PRESSES
+from simulators.reports import Sent, history
+from simulators.stories import Demo
+from simulators.truth import PressTruth
+
+SEED: Final = 20_260
+STATE_FILE: Final = "demo.json"
+LAST_HOURS: Final = 2
+"""So many hours before the demo's first day the loaded history ends; the rest comes over MQTT."""
+
+
+def state_of(data_dir: Path) -> Demo | None:
+    """The demo that was begun in a data dir, or None."""
+    file = data_dir / STATE_FILE
+    if not file.exists():
+        return None
+    held = json.loads(file.read_text(encoding="utf-8"))
+    return Demo(int(held["seed"]), parse_time(held["first_day"]))
+
+
+def begin(data_dir: Path, now: datetime, seed: int = SEED) -> Demo:
+    """The demo of a data dir, begun at `now` (to the minute) where there is none."""
+    found = state_of(data_dir)
+    if found is not None:
+        return found
+    demo = Demo(seed, now.replace(second=0, microsecond=0))
+    text = json.dumps({"seed": demo.seed, "first_day": format_time(demo.first_day)})
+    part = data_dir / f"{STATE_FILE}.part"
+    part.write_text(text + "\n", encoding="utf-8")
+    part.replace(data_dir / STATE_FILE)
+    return demo
+
+
+def loaded_to(demo: Demo) -> int:
+    """Where the loaded history ends and reports over MQTT begin."""
+    return demo.d0 - LAST_HOURS * HOUR
+
+
+class Works:
+    """All presses of a demo. What the crews did is played once, on first use."""
+
+    def __init__(self, demo: Demo) -> None:
+        self.demo = demo
+        until = loaded_to(demo) - HOUR
+        self.played: list[Played] = [play(demo, press, until) for press in PRESSES]
+        tools = [tool for played in self.played for tool in played.tools]
+        name_tools(tools, [from_micros(tool.bought).year for tool in tools])
+
+    def truths(self, horizon: int) -> list[PressTruth]:
+        """Every press with its truth up to a time; the same figures whatever that time is."""
+        return [PressTruth(self.demo, one.press, one, horizon) for one in self.played]
+
+    def last_loaded(self, press: PressTruth) -> Sent:
+        """The last report of a press in the loaded history."""
+        return history(press, loaded_to(self.demo))[1]
+
+
+def write_truth(data_dir: Path, file: Path, *, now: datetime) -> None:
+    """Write everything that really happened up to `now` as JSON. Raises FileNotFoundError."""
+    demo = state_of(data_dir)
+    if demo is None:
+        raise FileNotFoundError(f"{data_dir} holds no demo: {STATE_FILE} is not there")
+    horizon = now + timedelta(days=1)
+    record = truth.export(Works(demo).truths(to_micros(horizon)), to_micros(now))
+    file.write_text(json.dumps(record, indent=1) + "\n", encoding="utf-8")
