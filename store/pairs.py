@@ -8,7 +8,7 @@ from typing import Any, Final
 import psycopg
 from psycopg.rows import DictRow
 
-from duestroke.counting.effects import PairEffect
+from duestroke.counting.effects import NEVER, PairEffect
 from duestroke.times import from_micros, to_micros
 from store.rows import micros
 from store.sql import named_queries
@@ -23,12 +23,16 @@ def pairs_between(
 ) -> Iterable[PairEffect]:
     """Pairs of neighbours that put anything into a window, in counting order."""
     spans = conn.execute(SQL["spans_touching"], {"press": press_id}).fetchall()
+    state = conn.execute(SQL["thinned_to"], {"press": press_id}).fetchone()
+    thinned_to = NEVER if state is None else micros(state["thinned_to"])
     for span in spans:
         if span["latest_after"] is not None and micros(span["latest_after"]) < low:
             continue
         if micros(span["latest_before"]) >= high and micros(span["start_at"]) >= high:
             break
-        yield from _pairs_of(conn, press_id, span, low, high)
+        for pair in _pairs_of(conn, press_id, span, low, high):
+            # Between readings that were thinned the sequence has gaps that nobody lost.
+            yield pair if pair.at > thinned_to else pair._replace(gap=0)
 
 
 def _pairs_of(

@@ -85,6 +85,7 @@ def whole_record(
         readings=state["readings"],
         missing=state["missing"],
         settlements=_Settled(state["name"], settled),
+        thinned_to=micros(state["thinned_to"]),
     )
 
 

@@ -38,6 +38,9 @@ SELECT s.boot_id, s.start_seq, s.start_at, s.start_unwrapped, s.latest_before, s
 FROM span s WHERE s.press_id = %(press)s
 ORDER BY s.boot_at, s.boot_name, s.start_seq;
 
+-- name: thinned_to
+SELECT thinned_to FROM press_state WHERE press_id = %(press)s;
+
 -- name: readings_touching
 -- A span's readings inside a window, with the one before and the one after it. Time never goes
 -- back inside a span, so both are one step along the index by time.

@@ -72,6 +72,7 @@ def recount(
         by_boot.setdefault(reading.boot, []).append(Placed(reading, reading.strokes))
     placed = {(reading.boot, reading.seq): Placed(reading, reading.strokes) for reading in fresh}
     boots: dict[str, Boot] = {}
+    kept = {span.start: span for span in record.spans}
     breaks: dict[Identity, Span] = {}
     heads: dict[Identity, tuple[Placed | None, Placed]] = {}
     for name, items in by_boot.items():
@@ -84,7 +85,10 @@ def recount(
         rule = rule_for(record.rules, items[0].reading.at)
         was: Placed | None = None
         for earlier, later in pairwise(items):
-            _judge_pair(breaks, earlier, later, boots[name], rule)
+            if later.reading.at > record.thinned_to:
+                _judge_pair(breaks, earlier, later, boots[name], rule)
+            elif (stands := kept.get(later.identity)) is not None:
+                breaks[later.identity] = stands
             was = was if earlier.identity in placed else earlier
             heads[later.identity] = (was, earlier)
     return _settle_down(record, boots, breaks, placed, heads, stored)

@@ -74,7 +74,11 @@ class Span(NamedTuple):
 
 @dataclass
 class Record:
-    """What counting knows of a press. With `whole` False only its last boot and last span."""
+    """What counting knows of a press. With `whole` False only its last boot.
+
+    thinned_to: readings up to this time (microseconds) may have lost neighbours to thinning; what
+    was counted between those that are kept stands.
+    """
 
     rules: Rules
     boots: dict[str, Boot] = field(default_factory=dict)
@@ -85,6 +89,7 @@ class Record:
     missing: int = 0
     whole: bool = True
     settlements: Settlements = field(default_factory=dict)
+    thinned_to: int = NEVER
 
     @property
     def last_boot(self) -> Boot | None:

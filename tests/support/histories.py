@@ -8,6 +8,7 @@ strokes really made, and which pairs the contract's rule 7 does not answer for.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from hypothesis import strategies as st
 
@@ -199,4 +200,4 @@ def _arrivals(draw: st.DrawFn, history: History) -> list[list[Reading]]:
         readings.insert(draw(st.integers(0, len(readings))), repeat)
     cuts = sorted(draw(st.lists(st.integers(0, len(readings)), max_size=5)))
     edges = [0, *cuts, len(readings)]
-    return [readings[a:b] for a, b in zip(edges, edges[1:], strict=False)]
+    return [readings[a:b] for a, b in pairwise(edges)]
