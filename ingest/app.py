@@ -24,7 +24,7 @@ BATCH_MOST: Final = 1000
 GATHER_S: Final = 0.05
 INBOX_CAPACITY: Final = 100_000
 _IDLE_S: Final = 0.25
-_LOOK_EVERY_S: Final = 1.0
+_LOOK_EVERY_S: Final = 0.25
 _SUMMARY_EVERY_S: Final = 60.0
 _REPLAY_FAILED_S: Final = 60.0
 
@@ -45,7 +45,7 @@ def run(
 ) -> None:
     """Ingest until `stop` is set; then finish the batch in hand and leave the broker its session.
 
-    beat: called about once a second while messages can come in and be stored.  now: the receiver's
+    beat: called several times a second while messages can come in and be stored.  now: our
     clock, UTC.  pause: called at the writer's steps (see `Writer`).  Returns after `stop` only:
     a broker or database that is away is waited for.
     """
@@ -87,6 +87,21 @@ class Ingestor:
         self._replay_every_s = replay_every_s
         self._look_at = self._replay_at = 0.0
         self._summary_at = time.monotonic() + _SUMMARY_EVERY_S
+
+    @property
+    def stored(self) -> int:
+        """Messages committed since the start."""
+        return self._writer.stored
+
+    @property
+    def link(self) -> Link:
+        """The link to the broker that serves now."""
+        return self._link
+
+    @property
+    def session_pid(self) -> int:
+        """The database's process for the session that writes."""
+        return self._session.conn.info.backend_pid
 
     def run(self) -> None:
         """Stand by, serve while active, until stopped."""

@@ -25,6 +25,9 @@ from duestroke.messages import REPORTS, STATUSES
 from ingest.arrivals import Arrival, Inbox
 
 log = logging.getLogger(__name__)
+paho_log = logging.getLogger(f"{__name__}.paho")
+# paho reports its own orderly end as an error.
+paho_log.addFilter(lambda record: "Client is not connected" not in record.getMessage())
 
 RECEIVE_MAXIMUM: Final = 1000
 """Messages that the broker may have sent and we not yet acknowledged: the back-pressure."""
@@ -69,7 +72,7 @@ class Link:
         self._heartbeat = f"duestroke/ingest/{address.client_id}/beat"
         self._losses: deque[float] = deque(maxlen=_THROWN_OUT[0])
         self._fault: str | None = None
-        self._subscribed = False
+        self._subscribed = self._overflowed = False
         self._ended = threading.Event()
         self._connected_at: float | None = None
         self._beat_sent = 0.0
@@ -125,9 +128,11 @@ class Link:
         return sent
 
     def fault(self) -> str | None:
-        """Why this link has to be replaced, or None. To be asked about once a second."""
+        """Why this link has to be replaced, or None. To be asked now and then."""
         if self._fault is None and self._connected_at is not None:
             self._fault = self._watch(self._connected_at, time.monotonic())
+        if self._overflowed and not len(self._inbox):
+            self._fault = "the messages that were not taken have to come again"
         if self._fault is None and not self._network_thread_lives():
             self._fault = "the network thread has ended"
         return self._fault
@@ -141,7 +146,7 @@ class Link:
         )
         # An exception in a callback would end the network thread without a word.
         client.suppress_exceptions = True
-        client.enable_logger(logging.getLogger("ingest.paho"))
+        client.enable_logger(paho_log)
         client.reconnect_delay_set(1, 30)
         if self._address.username is not None:
             client.username_pw_set(self._address.username, self._address.password)
@@ -211,6 +216,7 @@ class Link:
             self._fault = f"the broker refuses the subscription: {', '.join(refused)}"
             return
         self._subscribed = True
+        log.info("Subscribed to reports and statuses", extra={"action": "subscribed"})
 
     def _on_connect_fail(self, _client: mqtt.Client, _data: object) -> None:
         log.warning(
@@ -245,7 +251,7 @@ class Link:
             )
             self._losses.clear()
 
-    def _on_message(self, client: mqtt.Client, _data: object, message: mqtt.MQTTMessage) -> None:
+    def _on_message(self, _client: mqtt.Client, _data: object, message: mqtt.MQTTMessage) -> None:
         topic = _topic_of(message)
         if topic == self._heartbeat:
             self._beat_known, self._unanswered_since = True, None
@@ -258,9 +264,22 @@ class Link:
             message.retain,
             self._now(),
         )
-        if not self._inbox.put(arrival) and self._fault is None:
-            self._fault = f"{len(self._inbox)} messages wait unstored"
-            client.disconnect()
+        if self._overflowed or not self._inbox.put(arrival):
+            self._refuse_more()
+
+    def _refuse_more(self) -> None:
+        """The broker has sent past every bound: take nothing more until what is here is stored.
+
+        Breaking off at once would make the acknowledgements of what is here worthless, and the same
+        flood would come again.
+        """
+        if not self._overflowed:
+            self._overflowed = True
+            log.warning(
+                "%d messages wait to be stored, no more are taken",
+                len(self._inbox),
+                extra={"action": "inbox-full"},
+            )
 
     def _next_generation(self) -> None:
         with self._lock:
