@@ -5,6 +5,7 @@ Imports stand in the functions: a part must not pay for, nor need, what the othe
 
 from __future__ import annotations
 
+import json
 import logging
 import signal
 import threading
@@ -106,9 +107,7 @@ def refuse_open_board(host: str, settings: Settings) -> None:
 def simulate(settings: Settings, *, load: bool, truth: Path | None) -> None:
     """Load the demo plant's history, write its truth, or be its presses until stopped."""
     if truth is not None:
-        from simulators.truth import export
-
-        export(truth)
+        _write_truth(settings, truth)
     elif load:
         _load_history(settings)
     else:
@@ -118,9 +117,21 @@ def simulate(settings: Settings, *, load: bool, truth: Path | None) -> None:
 def _load_history(settings: Settings) -> None:
     from simulators.demo import load
 
-    stop_event()
     url = settings.required("database_url", "simulate")
     load(url, settings.data_dir, now=_now(), say=_say)
+
+
+def _write_truth(settings: Settings, file: Path) -> None:
+    from duestroke.times import to_micros
+    from simulators.truth import export
+    from simulators.works import Works, state_of
+
+    demo = state_of(settings.data_dir)
+    if demo is None:
+        raise BadSetting(f"DUESTROKE_DATA_DIR: {settings.data_dir} holds no demo")
+    at = to_micros(_now())
+    truths = Works(demo).truths(at)
+    file.write_text(json.dumps(export(truths, at)) + "\n", encoding="utf-8")
 
 
 def _be_the_presses(settings: Settings) -> None:

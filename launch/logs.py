@@ -26,3 +26,5 @@ def set_up(level: str) -> None:
     handler = logging.StreamHandler(sys.stderr)
     handler.setFormatter(LineFormatter())
     logging.basicConfig(level=level.upper(), handlers=[handler], force=True)
+    # What it says at each start and stop, our own lines say too.
+    logging.getLogger("uvicorn.error").setLevel(max(logging.WARNING, logging.root.level))
