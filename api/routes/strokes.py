@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Annotated, Final, Literal
 
 from fastapi import APIRouter, HTTPException, Query
@@ -16,6 +16,8 @@ from api.routes.flags import FlagOut, flag_out
 from api.routes.presses import PressPath
 from api.types import Answer, Time
 from api.window import WindowDep, window
+from duestroke.errors import BadField
+from duestroke.times import format_time
 from store.strokes import SeriesItem
 
 router = APIRouter(
@@ -24,6 +26,8 @@ router = APIRouter(
     responses=documented(401, 403, 404, 422, 503),
 )
 DEFAULT_SERIES: Final = timedelta(days=1)
+FIRST: Final = datetime(1970, 1, 1, tzinfo=UTC)
+LAST: Final = datetime(2200, 1, 1, tzinfo=UTC)
 
 
 class StrokesOut(Answer):
@@ -82,14 +86,26 @@ def read_series(
 ) -> SeriesOut:
     """Strokes, speed and acceleration by minute, hour or day, at most 10,000 buckets.
 
-    `to` left out is now; `from` left out is a day before `to`.
+    `to` left out is now; `from` left out is a day before `to`. Strokes are spread over the time
+    between two reports; speeds stand in the bucket of the report that carries them.
     """
-    end = asked.end or now
-    start = asked.start or end - DEFAULT_SERIES
-    whole = window(start, end)
+    end = _in_calendar("to", asked.end or now)
+    start = _in_calendar("from", asked.start or end - DEFAULT_SERIES)
+    window(start, end)
     with _registered(press):
-        rows = unit.strokes.series(press, whole.start or start, whole.end or end, bucket)
+        rows = unit.strokes.series(press, start, end, bucket)
     return SeriesOut(items=[_bucket(row) for row in rows])
+
+
+def _in_calendar(name: str, at: datetime) -> datetime:
+    """The time, where days can be told. Raises BadField.
+
+    No report is older than 2020, and a day of the year 1 or 9999 has no neighbour in every zone.
+    """
+    if not FIRST <= at <= LAST:
+        allowed = f"{format_time(FIRST)} to {format_time(LAST)}"
+        raise BadField(name, format_time(at), allowed)
+    return at
 
 
 def _bucket(row: SeriesItem) -> BucketOut:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import json
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import httpx2
@@ -14,7 +15,10 @@ from starlette.testclient import TestClient
 
 from api.app import create_app
 from api.deps import ROLES
+from duestroke.times import format_time
+from store.intake import BatchOutcome, Delivery, record_batch
 from store.tokens import ensure
+from store.unit import connect
 
 NOW = datetime(2026, 3, 1, 12, tzinfo=UTC)
 
@@ -78,3 +82,34 @@ def api(database_url: str, clock: Clock) -> Iterator[Api]:
     app = create_app(database_url=database_url, pool_size=2, clock=clock)
     with TestClient(app, raise_server_exceptions=False) as client:
         yield Api(client, clock, database_url)
+
+
+PRESS = "harlow-mere/2/07"
+
+
+@pytest.fixture
+def report() -> Callable[..., dict[str, Any]]:
+    """Makes a report; see `_report`."""
+    return _report
+
+
+def _report(
+    minutes: float, strokes: int, *, boot: str = "b1", seq: int | None = None, **more: Any
+) -> dict[str, Any]:
+    """A report, `minutes` before NOW where negative; `seq` follows the minutes if left out."""
+    at = format_time(NOW + timedelta(minutes=minutes))
+    number = int(minutes) + 10_000 if seq is None else seq
+    return {"boot": boot, "seq": number, "at": at, "strokes": strokes} | more
+
+
+@pytest.fixture
+def send(database_url: str) -> Callable[..., BatchOutcome]:
+    """Takes reports in as the ingestor does: one batch, one transaction."""
+
+    def sending(*reports: dict[str, Any], press: str = PRESS, now: datetime = NOW) -> BatchOutcome:
+        topic = f"duestroke/v1/{press}/report"
+        with connect(database_url) as conn:
+            batch = [Delivery(topic, json.dumps(one).encode(), now) for one in reports]
+            return record_batch(conn, batch, now)
+
+    return sending

@@ -6,7 +6,6 @@ import json
 import logging
 
 import psycopg
-import pytest
 from starlette.testclient import TestClient
 
 from api.app import create_app
@@ -26,10 +25,10 @@ def send(api, content, headers=JSON):
     return api.call("POST", "/tokens", role="admin", content=content, headers=headers)
 
 
-@pytest.mark.parametrize("content", [b'{"name": ', b"\xff\xfe{", b"[" * 100_000, b"{'a': 1}"])
-def test_what_is_no_json_is_400(api, content):
-    problem = problem_of(send(api, content), 400)
-    assert problem["errors"][0]["field"] == "body"
+def test_what_is_no_json_is_400(api):
+    for content in (b'{"name": ', b"\xff\xfe{", b"[" * 100_000, b"{'a': 1}"):
+        problem = problem_of(send(api, content), 400)
+        assert problem["errors"][0]["field"] == "body"
 
 
 def test_a_body_not_declared_as_json_is_400(api):
@@ -37,9 +36,9 @@ def test_a_body_not_declared_as_json_is_400(api):
     assert "application/json" in problem["detail"]
 
 
-@pytest.mark.parametrize("content", [b"", b"null", b"[]", b'"x"', b"{}"])
-def test_json_of_another_shape_is_422(api, content):
-    assert problem_of(send(api, content), 422)["errors"]
+def test_json_of_another_shape_is_422(api):
+    for content in (b"", b"null", b"[]", b'"x"', b"{}"):
+        assert problem_of(send(api, content), 422)["errors"]
 
 
 def test_each_wrong_field_is_named_with_value_and_reason(api):
@@ -58,22 +57,22 @@ def test_unknown_fields_are_kept_out_not_refused(api):
     assert "colour" not in answer.json()
 
 
-@pytest.mark.parametrize("name", ["a\0b", "\ud800"])
-def test_text_that_the_database_cannot_hold_is_422(api, name):
-    content = json.dumps({"name": name, "role": "crew"}).encode()
-    assert problem_of(send(api, content), 422)["errors"][0]["field"] == "name"
+def test_text_that_the_database_cannot_hold_is_422(api):
+    for name in ("a\0b", "\ud800"):
+        content = json.dumps({"name": name, "role": "crew"}).encode()
+        assert problem_of(send(api, content), 422)["errors"][0]["field"] == "name"
 
 
-@pytest.mark.parametrize("limit", ["0", "-1", "1001", "ten", ""])
-def test_limit_is_1_to_1000(api, limit):
-    answer = api.get("/tokens", role="admin", params={"limit": limit})
-    assert problem_of(answer, 422)["errors"][0]["field"] == "limit"
+def test_limit_is_1_to_1000(api):
+    for limit in ("0", "-1", "1001", "ten", ""):
+        answer = api.get("/tokens", role="admin", params={"limit": limit})
+        assert problem_of(answer, 422)["errors"][0]["field"] == "limit"
 
 
-@pytest.mark.parametrize("cursor", ["x", "e30=", "WzFd", "WyJhIiwiYiJd", "WyJhXHUwMDAwIl0=", "é"])
-def test_a_cursor_that_is_none_of_this_list_is_422(api, cursor):
-    answer = api.get("/tokens", role="admin", params={"cursor": cursor})
-    assert problem_of(answer, 422)["errors"][0]["field"] == "cursor"
+def test_a_cursor_that_is_none_of_this_list_is_422(api):
+    for cursor in ("x", "e30=", "WzFd", "WyJhIiwiYiJd", "WyJhXHUwMDAwIl0=", "é"):
+        answer = api.get("/tokens", role="admin", params={"cursor": cursor})
+        assert problem_of(answer, 422)["errors"][0]["field"] == "cursor"
 
 
 def test_404_says_the_path_and_405_all_methods(api):

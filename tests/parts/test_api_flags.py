@@ -1,0 +1,140 @@
+"""Flags over HTTP: listed, and settled by an engineer; what rests on the count moves along."""
+
+from __future__ import annotations
+
+import pytest
+
+PATH = "/presses/harlow-mere/2/07"
+
+
+@pytest.fixture
+def flagged(api, send, report):
+    """Three boots, each begun again at zero: two flags `restart`."""
+    api.put(PATH, {})
+    send(
+        report(-60, 1_000),
+        report(-50, 5_000),
+        report(-40, 300, boot="b2"),
+        report(-30, 4_300, boot="b2"),
+        report(-20, 100, boot="b3"),
+    )
+    return api
+
+
+def flags(api, **params):
+    answer = api.get("/flags", params=params)
+    assert answer.status_code == 200, answer.text
+    return answer.json()["items"]
+
+
+def settle(api, flag, strokes, reason="shift book", role="engineer"):
+    return api.post(
+        f"/flags/{flag['id']}/settle", {"strokes": strokes, "reason": reason}, role=role
+    )
+
+
+def total(api):
+    return api.get(PATH).json()["strokes"]
+
+
+def test_a_flag_bounds_what_it_hides(flagged):
+    first, second = flags(flagged)
+    assert first == {
+        "id": first["id"],
+        "press": "harlow-mere/2/07",
+        "kinds": ["restart"],
+        "from": "2026-03-01T11:10:00Z",
+        "to": "2026-03-01T11:20:00Z",
+        "counted": 300,
+        # Rule 7: 1.25 x 480 x 10 + 50 strokes are plausible, of which 300 were counted.
+        "hidden_at_most": 1.25 * 480 * 10 + 50 - 300,
+        "settled": None,
+    }
+    assert second["counted"] == 100
+    assert total(flagged) == 4_000 + 300 + 4_000 + 100
+
+
+def test_settled_strokes_are_added_and_signed(flagged):
+    first, second = flags(flagged)
+    answer = settle(flagged, first, 1_200)
+    assert answer.status_code == 200
+    settled = answer.json()
+    assert settled["hidden_at_most"] == 0
+    assert settled["settled"] == {
+        "strokes": 1_200,
+        "reason": "shift book",
+        "by": "engineer",
+        "at": "2026-03-01T12:00:00Z",
+    }
+    assert total(flagged) == 8_400 + 1_200
+    window = {"from": first["from"], "to": first["to"]}
+    assert flagged.get(f"{PATH}/strokes", params=window).json()["strokes"] == 1_500
+    assert [flag["id"] for flag in flags(flagged, open=True)] == [second["id"]]
+    assert [flag["id"] for flag in flags(flagged, open=False)] == [first["id"]]
+
+
+def test_settling_again_replaces(flagged):
+    flag = flags(flagged)[0]
+    settle(flagged, flag, 1_200)
+    assert settle(flagged, flag, -300, "counted twice").status_code == 200
+    assert total(flagged) == 8_400 - 300
+    assert settle(flagged, flag, 0, "nothing ran").json()["settled"]["reason"] == "nothing ran"
+    assert total(flagged) == 8_400
+
+
+def test_more_than_was_counted_cannot_be_taken_away(flagged):
+    answer = settle(flagged, flags(flagged)[0], -301)
+    assert answer.status_code == 422
+    assert answer.json()["errors"][0]["field"] == "strokes"
+    assert total(flagged) == 8_400
+
+
+def test_a_late_reading_between_opens_flags_of_its_own(flagged, send, report):
+    """Rule 7: the settlement only stays on record once its readings are neighbours no more."""
+    flag = flags(flagged)[0]
+    settle(flagged, flag, 1_200)
+    send(report(-45, 6_500))
+    assert flag["id"] not in [each["id"] for each in flags(flagged)]
+    assert [each["kinds"] for each in flags(flagged, open=True)] == [["restart"], ["restart"]]
+    assert total(flagged) == 4_000 + 1_500 + 300 + 4_000 + 100
+    assert settle(flagged, flag, 5).status_code == 404
+
+
+def test_errors(flagged):
+    flag = flags(flagged)[0]
+    for body, field in (
+        ({"strokes": 1.5, "reason": "r"}, "strokes"),
+        ({"strokes": 2**60, "reason": "r"}, "strokes"),
+        ({"strokes": 1, "reason": ""}, "reason"),
+        ({"strokes": 1}, "reason"),
+    ):
+        answer = flagged.post(f"/flags/{flag['id']}/settle", body)
+        assert answer.status_code == 422
+        assert answer.json()["errors"][0]["field"] == field
+    for role, status in ((None, 401), ("viewer", 403), ("crew", 403)):
+        assert settle(flagged, flag, 1, role=role).status_code == status
+    unknown = {"id": "00000000-0000-4000-8000-000000000000"}
+    assert settle(flagged, unknown, 1).status_code == 404
+    assert settle(flagged, {"id": "no-uuid"}, 1).status_code == 422
+    assert flagged.get("/flags", params={"press": "Harlow"}).status_code == 422
+    # A cursor of another list: its second part is no id of a flag.
+    cursor = "WyIyMDI2LTAzLTAxVDEyOjAwOjAwWiIsICJ4Il0="
+    assert flagged.get("/flags", params={"cursor": cursor}).status_code == 422
+
+
+def test_pages_and_presses(flagged, send, report):
+    flagged.put("/presses/harlow-mere/2/08", {})
+    send(report(-50, 5_000), report(-40, 300, boot="b2"), press="harlow-mere/2/08")
+    whole = flags(flagged)
+    assert len(whole) == 3
+    assert [each["press"] for each in flags(flagged, press="harlow-mere/2/08")] == [
+        "harlow-mere/2/08"
+    ]
+    seen, params = [], {"limit": 1}
+    while True:
+        page = flagged.get("/flags", params=params).json()
+        seen += page["items"]
+        if page["next"] is None:
+            break
+        params["cursor"] = page["next"]
+    assert seen == whole
