@@ -65,8 +65,9 @@ class Link:
         *,
         generation: int,
         now: Callable[[], datetime],
+        timer: Callable[[], float] = time.monotonic,
     ) -> None:
-        self._address, self._inbox, self._now = address, inbox, now
+        self._address, self._inbox, self._now, self._timer = address, inbox, now, timer
         self._lock = threading.Lock()
         self._generation = generation
         self._heartbeat = f"duestroke/ingest/{address.client_id}/beat"
@@ -76,7 +77,7 @@ class Link:
         self._ended = threading.Event()
         self._connected_at: float | None = None
         self._beat_sent = 0.0
-        self._beat_known = False
+        self.heard = False
         self._unanswered_since: float | None = None
         self._client = self._make_client()
 
@@ -130,7 +131,7 @@ class Link:
     def fault(self) -> str | None:
         """Why this link has to be replaced, or None. To be asked now and then."""
         if self._fault is None and self._connected_at is not None:
-            self._fault = self._watch(self._connected_at, time.monotonic())
+            self._fault = self._watch(self._connected_at, self._timer())
         if self._overflowed and not len(self._inbox):
             self._fault = "the messages that were not taken have to come again"
         if self._fault is None and not self._network_thread_lives():
@@ -187,7 +188,7 @@ class Link:
                 extra={"action": "session-lost"},
             )
         self._beat_sent, self._unanswered_since = 0.0, None
-        self._connected_at = time.monotonic()
+        self._connected_at = self._timer()
         # A session that is present may have been made by a life that ended before it subscribed.
         if not (flags.session_present and self._subscribed):
             self._subscribed = False
@@ -240,7 +241,7 @@ class Link:
         if not reason.is_failure:
             return
         log.warning("Broker connection lost: %s", reason, extra={"action": "broker-lost"})
-        self._losses.append(time.monotonic())
+        self._losses.append(self._timer())
         count, window_s = _THROWN_OUT
         if len(self._losses) == count and self._losses[-1] - self._losses[0] < window_s:
             log.error(
@@ -254,7 +255,7 @@ class Link:
     def _on_message(self, _client: mqtt.Client, _data: object, message: mqtt.MQTTMessage) -> None:
         topic = _topic_of(message)
         if topic == self._heartbeat:
-            self._beat_known, self._unanswered_since = True, None
+            self.heard, self._unanswered_since = True, None
             return
         arrival = Arrival(
             self._generation,
@@ -296,7 +297,7 @@ class Link:
             self._client.publish(self._heartbeat, b"", qos=0)
         since = self._unanswered_since
         # A broker that does not let us have the topic never brings a first one.
-        if self._beat_known and since is not None and now - since > _SILENT_AFTER_S:
+        if self.heard and since is not None and now - since > _SILENT_AFTER_S:
             return f"no packet came back for {_SILENT_AFTER_S:.0f} s"
         return None
 

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import base64
 import logging
+import signal
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
@@ -28,7 +30,8 @@ from duestroke.messages import (
 )
 from duestroke.times import from_micros, parse_time, to_micros
 from ingest.app import Ingestor
-from ingest.link import BrokerAddress
+from ingest.arrivals import Inbox
+from ingest.link import BrokerAddress, Link
 from store.presses import Settings
 from store.unit import Unit
 from tests.support.mqtt import PASSWORD, USER, RunningBroker, Sender, wait_until
@@ -503,3 +506,99 @@ def test_quarantined_bytes_can_be_read_back(
     with psycopg.connect(database.url, row_factory=dict_row) as conn:
         (row,) = Unit(conn).quarantine.page()
     assert base64.b64encode(row.payload) == base64.b64encode(raw)
+
+
+def link_with_inbox(address: BrokerAddress, generation: int = 1) -> tuple[Link, Inbox]:
+    # A broker may read the new connection before the last packets of the old one.
+    time.sleep(0.2)
+    inbox = Inbox(1000)
+    link = Link(address, inbox, generation=generation, now=lambda: datetime.now(UTC))
+    link.open()
+    wait_until(lambda: link.fault() is None and link.ready)
+    return link, inbox
+
+
+def test_an_acknowledgement_for_a_session_that_is_gone_is_dropped(
+    own_broker: RunningBroker,
+) -> None:
+    """Packet ids begin anew: sent now, old acknowledgements would destroy the new messages."""
+    address = address_of(own_broker, "stale")
+    link, inbox = link_with_inbox(address)
+    with Sender(own_broker.port) as sender:
+        sender.send(TOPIC, *bodies(*range(20)))
+        wait_until(lambda: len(inbox) == 20)
+    old = inbox.take(100, wait_s=0, gather_s=0)
+    before = link.generation
+    own_broker.kill()
+    own_broker.start_again()
+    wait_until(lambda: link.generation > before + 1 and link.ready)
+    with Sender(own_broker.port) as sender:
+        sender.send(TOPIC, *bodies(*range(20, 40)))
+        wait_until(lambda: len(inbox) == 20)
+    assert link.acknowledge(old) == 0
+    new = inbox.take(100, wait_s=0, gather_s=0)
+    assert {one.mid for one in new} == {one.mid for one in old}
+    link.close()
+    link, inbox = link_with_inbox(address, link.generation + 1)
+    wait_until(lambda: len(inbox) == 20)
+    again = inbox.take(100, wait_s=0, gather_s=0)
+    assert [one.payload for one in again] == [one.payload for one in new]
+    assert link.acknowledge(again) == 20
+    link.close()
+    link, inbox = link_with_inbox(address, link.generation + 1)
+    assert inbox.take(1, wait_s=0.3, gather_s=0) == []
+    link.close()
+
+
+def test_the_heartbeat_comes_back_and_its_silence_is_a_fault(
+    shared_broker: RunningBroker, address: BrokerAddress
+) -> None:
+    clock = [1000.0]
+    inbox = Inbox(10)
+    link = Link(address, inbox, generation=1, now=lambda: datetime.now(UTC), timer=lambda: clock[0])
+    link.open()
+    wait_until(lambda: link.fault() is None and link.ready)
+    wait_until(lambda: link.fault() is None and link.heard)
+    shared_broker.child.send_signal(signal.SIGSTOP)
+    try:
+        clock[0] += 11
+        assert link.fault() is None
+        clock[0] += 59
+        assert link.fault() is None
+        clock[0] += 2
+        assert link.fault() == "no packet came back for 60 s"
+    finally:
+        shared_broker.child.send_signal(signal.SIGCONT)
+    assert len(inbox) == 0
+    link.close()
+
+
+@pytest.fixture
+def wheel_broker(tmp_path: Path) -> Iterator[RunningBroker]:
+    tmp_path.chmod(0o755)
+    broker = RunningBroker.start(tmp_path, wheel_only=True)
+    yield broker
+    broker.stop()
+
+
+def test_the_wheels_broker_serves_as_well(database: Database, wheel_broker: RunningBroker) -> None:
+    """Kept while away, unacknowledged comes again, subscribing again does no harm."""
+    address = address_of(wheel_broker, "wheel")
+    with Sender(wheel_broker.port) as sender:
+        link, inbox = link_with_inbox(address)
+        sender.send(TOPIC, *bodies(*range(50)))
+        wait_until(lambda: len(inbox) == 50)
+        link.acknowledge(inbox.take(20, wait_s=0, gather_s=0))
+        link.close()
+        sender.send(TOPIC, *bodies(*range(50, 100)))
+        with ingesting(database, address) as running:
+            wait_until(lambda: database.readings() == 80)
+            sender.send(TOPIC, *bodies(*range(100, 200)))
+            wait_until(lambda: database.readings() == 180)
+            stored = running.ingestor.stored
+        assert stored == 180
+        with ingesting(database, address) as running:
+            sender.send(TOPIC, *bodies(200))
+            wait_until(lambda: database.readings() == 181)
+            assert running.ingestor.stored <= 2
+    assert database.quarantine() == []
