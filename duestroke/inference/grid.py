@@ -20,15 +20,14 @@ LogPosterior = Callable[[Array, Array], Array]
 MEDIANS: Final = 56
 SPREADS: Final = 27
 _COARSE: Final = (28, 14)
-_FIRST_MEDIAN: Final = (-2.2, 2.2)
-_FIRST_LOG_SPREAD: Final = (math.log(0.10), math.log(1.8))
-_LOWEST_LOG_SPREAD: Final = math.log(0.005)
-_HIGHEST_LOG_SPREAD: Final = math.log(20.0)
 _DEPTH: Final = 16.0
 """Points more than this below the peak of the log posterior are left out: e^-16 is 1e-7."""
 _ENOUGH_CELLS: Final = 7
 _MOST_STEPS: Final = 24
 _EDGE_SHARE: Final = 0.001
+_FAIR_STEP: Final = 1.2
+_MOST_ROWS: Final = 5
+_MOST_COLUMNS: Final = 3
 
 
 @dataclass(frozen=True)
@@ -50,6 +49,29 @@ class Grid:
         top = float(self.log_weight.max())
         return top + math.log(float(np.exp(self.log_weight - top).sum()))
 
+    def fair_steps(self) -> tuple[int, int]:
+        """Rows and columns that may be stepped over without harm to sums over the grid.
+
+        For a smooth bell a sum in steps of 1.2 standard deviations is off by e^-13; where the
+        weight leans on an edge it is not smooth and every column counts. In `m` the standard
+        deviation at a given spread counts, mostly that of the small spreads. A posterior that
+        needed a wider range may have two peaks, so there every point counts too.
+        """
+        if self.widened:
+            return 1, 1
+        weight = np.exp(self.log_weight - self.log_weight.max())
+        column = weight.sum(axis=0)
+        rows = np.arange(self.m.size)[:, None]
+        safe = np.where(column > 0, column, 1.0)
+        mean = (weight * rows).sum(axis=0) / safe
+        variance = (weight * (rows - mean) ** 2).sum(axis=0) / safe
+        row_sd = (column.sum() / (column / np.maximum(variance, 0.1)).sum()) ** 0.5
+        place = np.arange(self.s.size)
+        share = column / column.sum()
+        column_sd = float((share * (place - (share * place).sum()) ** 2).sum()) ** 0.5
+        is_cut = max(share[0], share[-1]) > 1e-4
+        return _step(row_sd, _MOST_ROWS), 1 if is_cut else _step(column_sd, _MOST_COLUMNS)
+
 
 @dataclass(frozen=True)
 class _Span:
@@ -58,6 +80,16 @@ class _Span:
 
     def axis(self, points: int) -> Array:
         return np.linspace(self.low, self.high, points)
+
+
+_FIRST_MEDIAN: Final = _Span(-2.2, 2.2)
+_FIRST_LOG_SPREAD: Final = _Span(math.log(0.10), math.log(1.8))
+_WIDEST_MEDIAN: Final = _Span(-16.0, 16.0)
+_WIDEST_LOG_S: Final = _Span(math.log(0.005), math.log(20.0))
+
+
+def _step(sd: float, most: int) -> int:
+    return int(min(max(math.floor(_FAIR_STEP * sd), 1), most))
 
 
 def lay_grid(log_posterior: LogPosterior, *, fine: tuple[int, int] = (MEDIANS, SPREADS)) -> Grid:
@@ -77,7 +109,7 @@ def lay_grid(log_posterior: LogPosterior, *, fine: tuple[int, int] = (MEDIANS, S
 
 
 def _locate(log_posterior: LogPosterior) -> tuple[_Span, _Span, bool]:
-    median, log_spread = _Span(*_FIRST_MEDIAN), _Span(*_FIRST_LOG_SPREAD)
+    median, log_spread = _FIRST_MEDIAN, _FIRST_LOG_SPREAD
     widened = False
     for _ in range(_MOST_STEPS):
         m, log_s = median.axis(_COARSE[0]), log_spread.axis(_COARSE[1])
@@ -100,16 +132,13 @@ def _grow(median: _Span, log_spread: _Span, values: Array) -> tuple[_Span, _Span
     share = np.exp(values - values.max())
     share /= share.sum()
     over_m, over_s = share.sum(axis=1), share.sum(axis=0)
-    grown = _grow_span(median, over_m)
-    spread = _grow_span(log_spread, over_s)
-    bounded = _Span(max(spread.low, _LOWEST_LOG_SPREAD), min(spread.high, _HIGHEST_LOG_SPREAD))
-    return grown, bounded
+    return _grow_span(median, over_m, _WIDEST_MEDIAN), _grow_span(log_spread, over_s, _WIDEST_LOG_S)
 
 
-def _grow_span(span: _Span, share: Array) -> _Span:
+def _grow_span(span: _Span, share: Array, widest: _Span) -> _Span:
     half = (span.high - span.low) / 2
-    low = span.low - half if share[0] > _EDGE_SHARE else span.low
-    high = span.high + half if share[-1] > _EDGE_SHARE else span.high
+    low = max(span.low - half, widest.low) if share[0] > _EDGE_SHARE else span.low
+    high = min(span.high + half, widest.high) if share[-1] > _EDGE_SHARE else span.high
     return _Span(low, high)
 
 

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import Final
 
 import numpy as np
@@ -34,23 +35,30 @@ _MOST_DIRECT: Final = 96
 """Up to this many ages are taken one by one; more are put on knots."""
 _CHUNK: Final = 200_000
 _IMPOSSIBLE: Final = -1e6
+_LEAST_AT_ENTRY: Final = -30.0
+"""A tool that is there was no rarer than this log chance.
+
+Without it, a life that ended just after its first sight would favour laws by which it could never
+have been there, without bound.
+"""
 
 
 @dataclass(frozen=True)
 class LogAges:
     """Observations sorted for the likelihood; log ages relative to the handbook life.
 
-    exact: (n,) ends seen.  survived, weight: (k,) ages survived to, +1 each, and entries, -1 each.
-    interval, unseen, entries: pairs (n, 2) of last good and later log age; -inf stands for age 0.
+    exact: (n,) ends seen.  survived: (k,) ages survived to.  entered: (e,) sure ages at entry.
+    interval, unseen, doubtful: pairs (n, 2) of last good and later log age, the last at entry;
+        -inf stands for age 0.
     unseen_share: `q` of Observations.
     """
 
     exact: Array
     survived: Array
-    weight: Array
+    entered: Array
     interval: Array
     unseen: Array
-    entries: Array
+    doubtful: Array
     unseen_share: float
 
 
@@ -58,17 +66,13 @@ def log_ages(shares: Observations) -> LogAges:
     """Sort observations (already relative to the handbook life) by their contribution."""
     code, entered = shares.code, shares.entry > 0
     doubtful = entered & (shares.entry_low < shares.entry)
-    surely = entered & ~doubtful
-    censored = code == CENSORED
-    survived = np.concatenate([shares.high[censored], shares.entry[surely]])
-    weight = np.concatenate([np.ones(int(censored.sum())), -np.ones(int(surely.sum()))])
     return LogAges(
         exact=np.log(shares.high[code == EXACT]),
-        survived=np.log(survived),
-        weight=weight,
+        survived=np.log(shares.high[code == CENSORED]),
+        entered=np.log(shares.entry[entered & ~doubtful]),
         interval=_log_pairs(shares.low, shares.high, code == INTERVAL),
         unseen=_log_pairs(shares.low, shares.high, code == UNSEEN),
-        entries=_log_pairs(shares.entry_low, shares.entry, doubtful),
+        doubtful=_log_pairs(shares.entry_low, shares.entry, doubtful),
         unseen_share=shares.unseen_share,
     )
 
@@ -78,19 +82,15 @@ def log_likelihood(family: Family, ages: LogAges, m: Array, s: Array) -> Array:
 
     Returns shape (i, j).
     """
-    if isinstance(family, Weibull):
-        total = _weibull_singles(ages, m, s)
-    else:
-        total = _exact_terms(family, ages.exact, m, s)
-        total += _survival_terms(family, ages, m, s)
     q = ages.unseen_share
+    total = _entry_terms(family, ages, m, s)
+    if isinstance(family, Weibull):
+        total += _weibull_singles(ages, m, s)
+    else:
+        total += _exact_terms(family, ages.exact, m, s)
+        total += _weighted_sum(family.log_survival, ages.survived, m, s)
     total += _pair_sum(family, ages.interval, m, s, _between)
-    total += _pair_sum(
-        family, ages.unseen, m, s, lambda at_low, at_high: _mixed(at_low, at_high, q)
-    )
-    total -= _pair_sum(
-        family, ages.entries, m, s, lambda at_low, at_high: _mixed(at_low, at_high, q)
-    )
+    total += _pair_sum(family, ages.unseen, m, s, partial(_mixed, share=q))
     return total
 
 
@@ -107,9 +107,8 @@ def _weibull_singles(ages: LogAges, m: Array, s: Array) -> Array:
     x = np.concatenate([exact, ages.survived])
     if not x.size:
         return seen
-    weight = np.concatenate([np.ones(n), ages.weight])
     largest = float(x.max())
-    powers = np.einsum("k,kj->j", weight, np.exp((x - largest)[:, None] * shape))
+    powers = np.exp((x - largest)[:, None] * shape).sum(axis=0)
     exponent = shape * (largest - m[:, None]) + LOG_LOG_2
     return np.asarray(seen - powers * np.exp(np.minimum(exponent, LARGEST_EXPONENT)))
 
@@ -119,24 +118,31 @@ def _exact_terms(family: Family, x: Array, m: Array, s: Array) -> Array:
         square = np.square(x - x.mean()).sum() + x.size * np.square(x.mean() - m[:, None])
         constant = np.log(s) + 0.5 * np.log(2 * np.pi)
         return np.asarray(-0.5 * square / s**2 - x.size * constant)
-    return _weighted_sum(family.log_density, *_on_knots(x, np.ones(x.size), s), m, s)
+    return _weighted_sum(family.log_density, x, m, s)
 
 
-def _survival_terms(family: Family, ages: LogAges, m: Array, s: Array) -> Array:
-    x, weight = _on_knots(ages.survived, ages.weight, s)
-    return _weighted_sum(family.log_survival, x, weight, m, s)
+def _entry_terms(family: Family, ages: LogAges, m: Array, s: Array) -> Array:
+    """Minus the log chance to be there at entry, which no law gets too much credit for."""
+
+    def survived(u: Array, spread: Array) -> Array:
+        return np.maximum(family.log_survival(u, spread), _LEAST_AT_ENTRY)
+
+    def survived_or_unseen(at_low: Array, at_high: Array) -> Array:
+        return np.maximum(_mixed(at_low, at_high, ages.unseen_share), _LEAST_AT_ENTRY)
+
+    sure = _weighted_sum(survived, ages.entered, m, s)
+    return -sure - _pair_sum(family, ages.doubtful, m, s, survived_or_unseen)
 
 
-def _weighted_sum(
-    term: Callable[[Array, Array], Array], x: Array, weight: Array, m: Array, s: Array
-) -> Array:
+def _weighted_sum(term: Callable[[Array, Array], Array], x: Array, m: Array, s: Array) -> Array:
     if not x.size:
         return np.zeros((m.size, s.size))
-    values = np.maximum(term(x[:, None, None] - m[:, None], s), _IMPOSSIBLE)
+    knots, weight = _on_knots(x, s)
+    values = np.maximum(term(knots[:, None, None] - m[:, None], s), _IMPOSSIBLE)
     return np.asarray(np.einsum("k,kij->ij", weight, values))
 
 
-def _on_knots(x: Array, weight: Array, s: Array) -> tuple[Array, Array]:
+def _on_knots(x: Array, s: Array) -> tuple[Array, Array]:
     """Many ages as weights on fewer evenly spaced ones, by cubic interpolation between them.
 
     The terms are smooth on the scale of the smallest spread; a quarter of it apart, the error of
@@ -145,7 +151,7 @@ def _on_knots(x: Array, weight: Array, s: Array) -> tuple[Array, Array]:
     step = min(0.05, float(s.min()) / 4)
     spread = np.unique(np.floor(x / step)).size
     if x.size <= max(_MOST_DIRECT, spread):
-        return x, weight
+        return x, np.ones(x.size)
     below = np.floor(x / step)
     part = x / step - below
     shares = np.stack(
@@ -157,7 +163,7 @@ def _on_knots(x: Array, weight: Array, s: Array) -> tuple[Array, Array]:
         ]
     )
     knots, place = np.unique(below + np.arange(-1, 3)[:, None], return_inverse=True)
-    mass = np.bincount(place.ravel(), (shares * weight).ravel(), knots.size)
+    mass = np.bincount(place.ravel(), shares.ravel(), knots.size)
     return np.asarray(knots * step), mass.astype(np.float64)
 
 

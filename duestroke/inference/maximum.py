@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +23,8 @@ from duestroke.inference.observations import Observations
 Array = NDArray[np.float64]
 
 _SPREADS_AT_START = np.linspace(math.log(0.05), math.log(3.0), 40)
+_SPREADS: Final = (math.log(2e-3), math.log(30.0))
+"""Log spreads between which a maximum is one; beyond, the likelihood ran off."""
 _STEP = 2e-4
 
 
@@ -60,7 +63,8 @@ def maximum_likelihood(
 ) -> MaximumLikelihood:
     """The most likely law of a family. Ages in strokes; `q` as the observations say.
 
-    Raises BadField when the lives hold no failure, or all failures at one and the same age.
+    Raises BadField when the lives hold no failure or the likelihood has no maximum, as with all
+    failures at one and the same age.
     """
     if observations.failures == 0:
         raise BadField("observations", "no failure", "at least one failure")
@@ -72,12 +76,13 @@ def maximum_likelihood(
 
     found = minimize(cost, _start(ages, family), method="Nelder-Mead", tol=1e-10)
     best = np.asarray(found.x, dtype=np.float64)
-    if not found.success or best[1] < math.log(1e-3):
-        raise BadField("observations", "lives without spread", "failures at different ages")
+    information = _information(ages, family, best)
+    if not (found.success and _SPREADS[0] < best[1] < _SPREADS[1] and _is_peak(information)):
+        raise BadField("observations", "lives without a maximum", "failures at different ages")
     law = Law(family, unit * math.exp(best[0]), math.exp(best[1]))
     # The likelihood is per unit of log life; per stroke it loses log t for each end seen.
     per_stroke = float(ages.exact.sum()) + ages.exact.size * math.log(unit)
-    covariance = np.asarray(np.linalg.inv(_information(ages, family, best)), dtype=np.float64)
+    covariance = np.asarray(np.linalg.inv(information), dtype=np.float64)
     return MaximumLikelihood(law, _at(ages, family, best) - per_stroke, covariance)
 
 
@@ -91,6 +96,10 @@ def _start(ages: LogAges, family: Weibull | Lognormal) -> Array:
     values = log_likelihood(family, ages, m, np.exp(_SPREADS_AT_START))
     i, j = np.unravel_index(int(np.argmax(values)), values.shape)
     return np.array([m[i], _SPREADS_AT_START[j]])
+
+
+def _is_peak(information: Array) -> bool:
+    return bool(np.all(np.isfinite(information)) and np.linalg.eigvalsh(information)[0] > 1e-9)
 
 
 def _information(ages: LogAges, family: Weibull | Lognormal, best: Array) -> Array:

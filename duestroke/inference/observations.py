@@ -65,8 +65,9 @@ class Observations:
     def relative_to(self, handbook_life: float) -> Observations:
         """Ages as shares of the handbook life, with ages next to zero made harmless.
 
-        A failure within 0.001 handbook lives lies somewhere in (0, 0.001]; a life that was seen
-        no further and did not fail says nothing and is left out; an entry there is none.
+        A failure within 0.001 handbook lives of the start, or of the first sight, lies somewhere
+        in those 0.001; a life that was seen no further and did not fail says nothing and is left
+        out; an entry within them is none.
         Raises BadField for a handbook life that is not above 0.
         """
         if not (np.isfinite(handbook_life) and handbook_life > 0):
@@ -91,18 +92,19 @@ class Observations:
         )
 
     def _without_negligible(self) -> Observations:
-        short = self.high <= NEGLIGIBLE_AGE
-        failed = self.code <= INTERVAL
-        code = np.where(short & failed, np.int8(INTERVAL), self.code)
         late = self.entry > NEGLIGIBLE_AGE
+        entry, entry_low = np.where(late, self.entry, 0.0), np.where(late, self.entry_low, 0.0)
+        short = self.high - entry <= NEGLIGIBLE_AGE
+        failed = self.code <= INTERVAL
+        # A density at the very age of the first sight has no bound; an interval has.
         cleaned = Observations(
-            code,
-            np.where(short & failed, 0.0, self.low),
-            np.where(short & failed, NEGLIGIBLE_AGE, self.high),
-            np.where(late, self.entry_low, 0.0),
-            np.where(late, self.entry, 0.0),
+            np.where(short & failed, np.int8(INTERVAL), self.code),
+            np.where(short & failed, np.minimum(self.low, entry), self.low),
+            np.where(short & failed, entry + NEGLIGIBLE_AGE, self.high),
+            entry_low,
+            entry,
         )
-        return cleaned.select(~(short & ~failed))._in_order()
+        return cleaned.select(~(short & ~failed & (entry_low == entry)))._in_order()
 
     def _in_order(self) -> Observations:
         # Sums of floats depend on their order; the lives' order must not show in a forecast.

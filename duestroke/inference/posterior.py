@@ -19,8 +19,6 @@ from duestroke.inference.remaining import Nodes, RemainingLife
 
 Array = NDArray[np.float64]
 
-_THIN: Final = (4, 2)
-"""Steps of the grid taken for predictions: below one posterior sd, where sums are exact enough."""
 _LEAST_MASS: Final = 1e-6
 _HALVINGS: Final = 48
 
@@ -38,10 +36,14 @@ class FamilyPosterior:
         """Log of prior weight times evidence."""
         return math.log(self.weight) + self.grid.log_evidence
 
-    def nodes(self, mass: float, thin: tuple[int, int]) -> Nodes:
-        """Points of the grid with weights that sum to `mass`, those without weight left out."""
-        i, j = thin
+    def nodes(self, mass: float, *, thin: bool) -> Nodes:
+        """Points of the grid with weights that sum to `mass`, those without weight left out.
+
+        thin: leave out rows and columns as far as sums over a smooth posterior stay exact, which
+        holds while the steps are near its standard deviation or below.
+        """
         grid = self.grid
+        i, j = grid.fair_steps() if thin else (1, 1)
         part = grid.log_weight[i // 2 :: i, j // 2 :: j]
         weight = np.exp(part - part.max())
         keep = weight > _LEAST_MASS * weight.sum()
@@ -171,20 +173,19 @@ class Posterior:
         with early defects that of the sound majority) and `weibull_shape`. The Weibull ones are
         given that family, the others are averaged over the families.
         """
-        unit = self.handbook_life
+        unit, nodes = math.log(self.handbook_life), self._all_nodes
         told = {
-            "b10": _interval([unit * np.exp(_log_life(n, 0.10)) for n in self._nodes], self._nodes),
-            "b50": _interval([unit * np.exp(_log_life(n, 0.50)) for n in self._nodes], self._nodes),
-            "spread": _interval([n.s for n in self._nodes], self._nodes),
+            "b10": _interval([unit + _log_life(n, 0.10) for n in nodes], nodes),
+            "b50": _interval([unit + _log_life(n, 0.50) for n in nodes], nodes),
+            "spread": _interval([np.log(n.s) for n in nodes], nodes),
         }
-        weibull = [n for n in self._nodes if n.family.name == "weibull"]
+        weibull = [n for n in nodes if n.family.name == "weibull"]
         if weibull:
             shapes = [WEIBULL_SHAPE_TIMES_SPREAD / n.s for n in weibull]
             scales = [
-                unit * np.exp(n.m - LOG_LOG_2 / shape)
-                for n, shape in zip(weibull, shapes, strict=True)
+                unit + n.m - LOG_LOG_2 / shape for n, shape in zip(weibull, shapes, strict=True)
             ]
-            told["weibull_shape"] = _interval(shapes, weibull)
+            told["weibull_shape"] = _interval([np.log(shape) for shape in shapes], weibull)
             told["weibull_scale"] = _interval(scales, weibull)
         return told
 
@@ -204,16 +205,16 @@ class Posterior:
 
     @cached_property
     def _nodes(self) -> tuple[Nodes, ...]:
-        return self._points(_THIN)
+        return self._points(thin=True)
 
     @cached_property
     def _all_nodes(self) -> tuple[Nodes, ...]:
-        return self._points((1, 1))
+        return self._points(thin=False)
 
-    def _points(self, thin: tuple[int, int]) -> tuple[Nodes, ...]:
+    def _points(self, *, thin: bool) -> tuple[Nodes, ...]:
         masses = self.masses
         return tuple(
-            part.nodes(masses[part.family.name], thin)
+            part.nodes(masses[part.family.name], thin=thin)
             for part in self.parts
             if masses[part.family.name] > _LEAST_MASS
         )
@@ -229,18 +230,19 @@ class Posterior:
 
 def weighted_quantiles(values: Array, weight: Array, levels: Array) -> Array:
     """Quantiles of weighted points, shape (n,), at each level, linear between their mid-ranks."""
-    order = np.argsort(values, kind="stable")
-    rising = np.cumsum(weight[order])
-    middle = (rising - weight[order] / 2) / rising[-1]
-    return np.interp(levels, middle, values[order])
+    # Points of a grid share values; one step for each, not one for each point.
+    distinct, place = np.unique(values.round(9), return_inverse=True)
+    mass = np.bincount(place, weight, distinct.size)
+    rising = np.cumsum(mass)
+    return np.interp(levels, (rising - mass / 2) / rising[-1], distinct)
 
 
-def _interval(values: list[Array], nodes: Sequence[Nodes]) -> Interval:
+def _interval(logs: list[Array], nodes: Sequence[Nodes]) -> Interval:
+    """Interval of a positive quantity from its logs at the nodes."""
     weight = np.concatenate([n.weight for n in nodes])
-    low, median, high = weighted_quantiles(
-        np.concatenate(values), weight, np.array([0.05, 0.5, 0.95])
-    )
-    return Interval(float(median), float(low), float(high))
+    points = weighted_quantiles(np.concatenate(logs), weight, np.array([0.05, 0.5, 0.95]))
+    low, median, high = np.exp(points).tolist()
+    return Interval(median, low, high)
 
 
 def _log_life(nodes: Nodes, chance: float) -> Array:

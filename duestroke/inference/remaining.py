@@ -15,15 +15,19 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import PchipInterpolator
-from scipy.special import logit
+from scipy.special import expit, logit
 
 from duestroke.errors import BadField
 from duestroke.inference.families import Family
 
 Array = NDArray[np.float64]
 
-_COARSE_POINTS: Final = 40
-_FINE_POINTS: Final = 72
+_COARSE_POINTS: Final = 28
+_FINE_POINTS: Final = 24
+_ROUNDS: Final = 4
+_MARGIN: Final = 0.3
+_WIDE: Final = 6.0
+"""A steep law rises within one coarse cell; knots over all levels find it there."""
 _LEAST: Final = -16.0
 _MOST_DOUBLINGS: Final = 40
 
@@ -118,21 +122,29 @@ class RemainingLife:
 
     def _invert(self, levels: Array) -> Array:
         """Invert the mixture on knots in log remaining strokes, dense where the levels lie."""
-        lowest, highest = float(levels.min()), float(levels.max())
-        top = self._beyond(highest)
-        coarse = np.linspace(_LEAST, top, _COARSE_POINTS)
-        reached = self.chance_within(np.exp(coarse) * self._unit)
-        first = max(int(np.searchsorted(reached, lowest, side="right")) - 2, 0)
-        last = min(int(np.searchsorted(reached, highest, side="left")) + 1, coarse.size - 1)
-        fine = np.linspace(coarse[first], coarse[last], _FINE_POINTS)
-        return self._unit * np.exp(
-            _inverse(self.chance_within(np.exp(fine) * self._unit), fine, levels)
-        )
+        # Beyond the mass at zero, so that the logit scale has no corner there.
+        gone = self.due_now
+        wanted = (levels - gone) / (1 - gone)
+        lowest = min(logit(wanted.min()), -_WIDE) - _MARGIN
+        highest = max(logit(wanted.max()), _WIDE) + _MARGIN
+        spaced = expit(np.linspace(lowest, highest, _ROUNDS * _FINE_POINTS))
+        at = np.linspace(_LEAST, self._beyond(float(levels.max())), _COARSE_POINTS)
+        reached = self._later(at, gone)
+        for start in range(_ROUNDS):
+            more = np.interp(spaced[start::_ROUNDS], reached, at)
+            at, places = np.unique(np.concatenate([at, more]), return_index=True)
+            reached = np.concatenate([reached, self._later(more, gone)])[places]
+            reached = np.maximum.accumulate(reached)
+        return self._unit * np.exp(_inverse(reached, at, wanted))
+
+    def _later(self, log_share: Array, gone: float) -> Array:
+        """Chance that the end comes within each log share, given that it has not come."""
+        return (self.chance_within(np.exp(log_share) * self._unit) - gone) / (1 - gone)
 
     def _beyond(self, level: float) -> float:
         top = 2.0
         for _ in range(_MOST_DOUBLINGS):
-            if self.chance_within(np.exp(top) * self._unit) > level:
+            if float(self.chance_within(np.exp(top) * self._unit)) > level:
                 break
             top += 2.0
         return top
@@ -188,9 +200,9 @@ def _inverse(reached: Array, at: Array, levels: Array) -> Array:
     """`at` where `reached` equals each level, by monotone interpolation on the logit scale."""
     inside = (reached > 0) & (reached < 1)
     scale = logit(reached[inside])
-    rising = np.concatenate([[True], np.diff(np.maximum.accumulate(scale)) > 1e-9])
-    knots, places = scale[rising], at[inside][rising]
+    knots, first = np.unique(scale.round(9), return_index=True)
+    places = at[inside][first]
     if knots.size < 2:
-        return np.full(levels.size, places[0] if places.size else at[0])
+        return np.full(levels.size, at[min(int(np.searchsorted(reached, 0.5)), at.size - 1)])
     found = PchipInterpolator(knots, places)(np.clip(logit(levels), knots[0], knots[-1]))
     return np.asarray(found, dtype=np.float64)
