@@ -76,7 +76,7 @@ def create_app(
     dash.backend.websocket_capability = False
     dash.index_string = INDEX
     dash.layout = _layout(refresh_s)
-    _callbacks(dash, source, now)
+    _callbacks(dash, source, now, refresh_s)
     server: FastAPI = dash.server
     server.add_api_route("/healthz", _healthz, methods=["GET"])
     server.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
@@ -99,7 +99,7 @@ def _layout(refresh_s: float) -> html.Div:
     )
 
 
-def _callbacks(dash: Dash, source: Source, now: Callable[[], datetime]) -> None:
+def _callbacks(dash: Dash, source: Source, now: Callable[[], datetime], refresh_s: float) -> None:
     dash.clientside_callback(  # type: ignore[no-untyped-call]
         ClientsideFunction("board", "ask"),
         Output("board-ask", "data"),
@@ -116,10 +116,12 @@ def _callbacks(dash: Dash, source: Source, now: Callable[[], datetime]) -> None:
         Output("board-answer", "data"), Input("board-ask", "data"), prevent_initial_call=True
     )
     def refresh(asked: Mapping[str, Any] | None) -> Document:
-        return answer(source, now(), asked or {})
+        return answer(source, now(), asked or {}, refresh_s)
 
 
-def answer(source: Source, now: datetime, asked: Mapping[str, Any]) -> Document:
+def answer(
+    source: Source, now: datetime, asked: Mapping[str, Any], refresh_s: float = REFRESH_S
+) -> Document:
     """One answer to one screen: when it was made, and the document if it differs from the screen's.
 
     asked: `view` (`wall` or else the desk), `open` (presses shown with all tools), `digest` (of the
@@ -129,7 +131,7 @@ def answer(source: Source, now: datetime, asked: Mapping[str, Any]) -> Document:
     minute = now.replace(second=0, microsecond=0)
     made = page(source, minute, str(asked.get("view")), _names(asked.get("open")))
     digest = digest_of(made)
-    beat = {"digest": digest, "at": made["head"]["now"], "lost": LOST}
+    beat = {"digest": digest, "at": made["head"]["now"], "lost": LOST, "every_s": refresh_s}
     return beat if asked.get("digest") == digest else {**beat, "page": made}
 
 

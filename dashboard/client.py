@@ -14,6 +14,7 @@ import httpx2
 import msgspec
 
 from duestroke.errors import DuestrokeError
+from duestroke.forecast.facts import State
 from duestroke.times import format_time
 
 LEVELS: Final = (0.02, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95)
@@ -63,7 +64,7 @@ class Forecast(msgspec.Struct, frozen=True):
     press: str
     position: str
     serial: str | None
-    state: str
+    state: State
     strokes: float | None
     due: dict[str, Time | None] | None
     chance_before: list[Chance]

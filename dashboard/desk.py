@@ -21,6 +21,14 @@ KEY: Final = (
     ("over", "overdue", "more likely than not past its end"),
     ("doubt", "can’t tell", "counts don’t carry a range"),
 )
+FIRST_DAY: Final = (
+    "No press is registered. Register the first one with the API: "
+    "PUT /api/v1/presses/{site}/{line}/{press}."
+)
+NO_RANGE: Final = (
+    "No range yet: no tool is recorded in a press. Enter the tools that are in with the API: "
+    "POST /api/v1/tool-events."
+)
 HOW_TO_READ: Final = (
     "How to read a range: marks at 10, 50 and 90 %; the height of the ramp is the chance that the "
     "tool has ended by then; what stands coloured before the next stop line is the risk of not "
@@ -101,7 +109,7 @@ def _do_row(fleet: Fleet, tool: Forecast) -> Document:
         "serial": _serial(fleet, tool),
         "why": rows.reason(fleet, tool),
         "figures": rows.chance_figures(fleet, tool),
-        "cap": rows.as_of(fleet, tool) if doubt and tool.due else "",
+        "cap": rows.as_of(fleet, tool) if doubt and fleets.has_range(tool) else "",
         "range": "" if doubt else rows.due_range(fleet, tool),
         "half": "" if doubt else rows.middle(fleet, tool),
         "basis": rows.basis(tool),
@@ -146,7 +154,7 @@ def _nothing(fleet: Fleet) -> str:
     if not fleet.presses:
         return "No press is registered, so there is nothing to do yet."
     if _calm(fleet) is None:
-        return "No range yet: no tool is recorded in a press. Enter the tools that are in to start."
+        return NO_RANGE
     return "Nothing is wanted this shift. Next to come is the tool below."
 
 
@@ -251,12 +259,13 @@ def _room(stop: Stop, count: int) -> str:
 def _all(fleet: Fleet, opened: Collection[str]) -> Document:
     counts = fleets.tally(fleet)
     said = [f"{count} {words.STATE_WORDS[state]}" for state, count in counts.items()]
+    said = [each.replace(" ", words.NB) for each in said]
     return {
         "say": "by the two numbers stamped in the dome, each with the tool that is worst off, its "
         "strokes and its chance of ending before the next stop",
         "tally": ", ".join(said),
         "rows": [row for press in fleet.presses for row in _press_rows(fleet, press, opened)],
-        "empty": "" if fleet.presses else "No press is registered. Register a press to start.",
+        "empty": "" if fleet.presses else FIRST_DAY,
     }
 
 
@@ -311,6 +320,6 @@ def _fleet_row(fleet: Fleet, press: Press, tool: Forecast | None) -> Document:
 def _label(fleet: Fleet, press: Press, tool: Forecast | None) -> str:
     if tool is None:
         return "no range yet" if fleet.answers.forecasts is not None else "range not read"
-    if tool.state == "cant-tell" and fleets.is_silent(press, fleet.now) and tool.basis.as_of:
+    if tool.state == "cant-tell" and fleets.is_silent(press, fleet.now) and fleets.has_range(tool):
         return rows.as_of(fleet, tool)
     return tool.position

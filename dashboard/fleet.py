@@ -7,17 +7,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta, tzinfo
-from typing import Any, Final
+from datetime import datetime, tzinfo
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from dashboard import axis as axes
 from dashboard import words
 from dashboard.axis import Axis
 from dashboard.client import Forecast, Press, Stop
-
-SILENT_AFTER: Final = timedelta(minutes=15)
-"""A press that has not reported for so long is named as silent. States are the engine's."""
+from duestroke.forecast.facts import SILENT_AFTER, STATES
 
 Document = dict[str, Any]
 
@@ -85,7 +83,7 @@ def urgency(forecast: Forecast) -> tuple[int, float, float, str]:
     """Sort key, worst first: the engine's state, chance before the next stop, then the middle."""
     due = usable_due(forecast).get("0.5")
     return (
-        words.WORST_FIRST.index(forecast.state),
+        STATES.index(forecast.state),
         -next_chance(forecast),
         due.timestamp() if due else float("inf"),
         forecast.position,
@@ -105,8 +103,13 @@ def usable_due(forecast: Forecast) -> Mapping[str, datetime | None]:
     return forecast.interval.due if forecast.interval else {}
 
 
+def has_range(forecast: Forecast) -> bool:
+    """Whether there is any due time to draw."""
+    return any(at is not None for at in usable_due(forecast).values())
+
+
 def is_silent(press: Press, now: datetime) -> bool:
-    """Whether nothing has come from the press for a while (or ever)."""
+    """Whether no report has come for as long as the engine takes for silence (or ever)."""
     return press.last_report is None or now - press.last_report.at > SILENT_AFTER
 
 
@@ -196,7 +199,7 @@ def axis_head(fleet: Fleet) -> Document:
         "flags": axes.flags(fleet.axis, fleet.stops, fleet.lines),
         "lanes": lanes,
         "note": [
-            f"Every range below lies on this axis: {fleet.axis.days // 7} weeks from now.",
+            "Every range below lies on this axis: six weeks from now.",
             stops if fleet.stops else "No planned stop is entered.",
         ],
     }
@@ -212,7 +215,7 @@ def line_paths(fleet: Fleet) -> dict[str, dict[str, str]]:
 def tally(fleet: Fleet) -> dict[str, int]:
     """Presses by the state of their worst tool, worst state first, only those that occur."""
     worst = [found[0].state for found in fleet.tools.values() if found]
-    counts = {state: worst.count(state) for state in words.WORST_FIRST}
+    counts = {state: worst.count(state) for state in STATES}
     return {state: count for state, count in counts.items() if count}
 
 
@@ -221,11 +224,9 @@ def foot(fleet: Fleet) -> str:
     known = [found for tools in fleet.tools.values() for found in tools]
     newest = max((f.basis.as_of for f in known if f.basis.as_of), default=None)
     lives = _lives(known)
-    ranges = (
-        f"Ranges of {words.since(newest, fleet.zone, fleet.now)} from {lives:,} lives. "
-        if newest
-        else ""
-    )
+    rest = f"{lives:,} li{'ves' if lives > 1 else 'fe'}" if lives else "the handbook alone"
+    at = words.since(newest, fleet.zone, fleet.now) if newest else ""
+    ranges = f"Ranges of {at} from {rest}. " if newest else ""
     zone = getattr(fleet.zone, "key", "UTC")
     return (
         f"{ranges}Times are plant time, {zone}. "

@@ -117,11 +117,11 @@ def paths(
 def _run(due: Mapping[str, datetime | None], points: list[Point], scale: Scale) -> dict[str, str]:
     levels = {level: _place(due, level, scale) for level in ("0.1", "0.5", "0.9")}
     p10, p50, p90 = levels["0.1"], levels["0.5"], levels["0.9"]
-    end = min(p90 if p90 is not None else scale.span, scale.span)
     drawn = bool(points)
+    end = min(p90 if p90 is not None else scale.span, scale.span) if drawn else 0.0
     return {
         "run": f"M0 86H{end:.0f}" if drawn else "",
-        "dots": f"M{end:.0f} 86H{scale.span:.0f}" if end < scale.span or not drawn else "",
+        "dots": f"M{end:.0f} 86H{scale.span:.0f}" if end < scale.span else "",
         "bar": f"M{p10:.0f} 86H{end:.0f}" if p10 is not None and p10 < end else "",
         "pq": _upright(p10, 0.1, scale) + _upright(p90, 0.9, scale),
         "p50": _upright(p50, 0.5, scale),

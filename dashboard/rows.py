@@ -8,7 +8,7 @@ from typing import Any, Final
 from dashboard import axis as axes
 from dashboard import ramp, words
 from dashboard.client import Chance, Forecast, Press
-from dashboard.fleet import Fleet, is_silent, usable_due
+from dashboard.fleet import Fleet, has_range, is_silent, usable_due
 
 NEEDS_SOMEONE: Final = ("overdue", "cant-tell", "this-stop")
 QUIET: Final = ("plan", "fine")
@@ -171,8 +171,13 @@ def reason(fleet: Fleet, forecast: Forecast) -> str:
     said = {"overdue": _overdue, "cant-tell": _cant_tell}.get(forecast.state, _by_stops)
     sentences = [said(fleet, forecast), _interval(forecast)]
     if forecast.state != "cant-tell":
-        sentences += [words.sentence(caution) for caution in forecast.basis.cautions[:1]]
+        sentences += cautions(fleet, forecast)[:2]
     return " ".join(sentence for sentence in sentences if sentence)
+
+
+def cautions(fleet: Fleet, forecast: Forecast) -> list[str]:
+    """The engine's cautions as sentences."""
+    return [words.sentence(each, fleet.zone, fleet.now) for each in forecast.basis.cautions]
 
 
 def _overdue(fleet: Fleet, forecast: Forecast) -> str:
@@ -188,9 +193,9 @@ def _overdue(fleet: Fleet, forecast: Forecast) -> str:
 
 
 def _cant_tell(fleet: Fleet, forecast: Forecast) -> str:
-    why = [words.sentence(caution) for caution in forecast.basis.cautions[:2]]
+    why = cautions(fleet, forecast)
     drawn_at = [f"The last range, {as_of(fleet, forecast)}, is drawn broken."]
-    return " ".join((why or ["No basis for a range."]) + (drawn_at if forecast.due else []))
+    return " ".join((why or ["No basis for a range."]) + (drawn_at if has_range(forecast) else []))
 
 
 def _by_stops(fleet: Fleet, forecast: Forecast) -> str:

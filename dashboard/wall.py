@@ -39,7 +39,7 @@ def document(fleet: Fleet, *, fault: str = "") -> Document:
         "turn_s": TURN_S,
         "strip": EXPLAINED,
         "safe": SAFE,
-        "empty": "" if fleet.presses else "No press is registered. Register a press to start.",
+        "empty": "" if fleet.presses else desk.FIRST_DAY,
     }
 
 
@@ -116,7 +116,7 @@ def _header(fleet: Fleet, line: str) -> Document:
         "line": line,
         "name": name,
         "begins": begins or "no planned stop entered",
-        "says": f"{ahead}: {changes}" if stop else f"{changes}",
+        "says": f"{ahead}: {changes}" if stop else "figure: chance to end in 7 days",
         "days": _day_labels(fleet, line),
     }
 

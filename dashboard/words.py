@@ -5,9 +5,12 @@ Figures keep together: a date, a number and its unit never break over a line.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from datetime import datetime, tzinfo
 from typing import Final
+
+from duestroke.times import parse_time
 
 NB: Final = "\u00a0"
 NARROW: Final = "\u202f"
@@ -29,8 +32,6 @@ STATE_MARKS: Final = {
     "cant-tell": "doubt",
 }
 """The mark that stands beside the word: one of five shapes."""
-
-WORST_FIRST: Final = ("overdue", "cant-tell", "this-stop", "plan", "fine")
 
 DAYS: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 MONTHS: Final = (
@@ -127,9 +128,12 @@ def listed(names: Sequence[str], most: int) -> str:
     return f"{shown} and {rest}{NB}more" if rest > 0 else shown
 
 
-def sentence(text: str) -> str:
-    """A caution of the API as a sentence: capital first, full stop last."""
-    text = text.strip()
+_TIME: Final = re.compile(r"\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}(?:\.\d+)?(?:Z|[+-]\d{2}:\d{2})")
+
+
+def sentence(text: str, zone: tzinfo, now: datetime) -> str:
+    """A caution of the API as a sentence: capital first, full stop last, times as plant time."""
+    text = _TIME.sub(lambda found: since(parse_time(found[0]), zone, now), text.strip())
     if not text:
         return ""
     return text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")

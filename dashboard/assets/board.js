@@ -4,7 +4,7 @@
   "use strict";
   var SVG = "http://www.w3.org/2000/svg";
   var DRAWN = { svg: 1, path: 1, use: 1, symbol: 1, circle: 1, rect: 1 };
-  var LOST_AFTER_MS = 20000;
+  var UNHEARD = 4; /* questions without an answer until the screen says so */
   var shown = { digest: null, page: null, heard: 0, at: "", open: [], turn: 0 };
 
   /* ---- keyed drawing: a node is [tag, key, attributes, text or children] ---- */
@@ -139,10 +139,14 @@
     return h("div", "band", { "class": "band" }, some([h("h2", "t", { id: id }, title)].concat(kids)));
   }
 
+  function rowClass(row, more) {
+    return "row" + (row.quiet ? " quietrow" : "") + (Object.keys(row.paths).length ? "" : " bare") + more;
+  }
+
   function rowId(press) { return "press-" + press.replace(/\//g, "-"); }
 
   function doRow(page, row) {
-    return h("li", row.key, { "class": "row" + (row.quiet ? " quietrow" : "") }, [
+    return h("li", row.key, { "class": rowClass(row, "") }, [
       h("div", "what", { "class": "what" }, [
         h("p", "line1", { "class": "line1" }, some([
           h("a", "id", { "class": "id", href: "#" + rowId(row.press) }, row.id), state(row.mark, row.word),
@@ -153,7 +157,7 @@
         return h("span", at, { "class": fig.next ? "ch next" : "ch", "aria-hidden": "true", style: "left:" + fig.left + "%" }, fig.text);
       })))),
       h("div", "with", { "class": "with" }, some([
-        row.range ? h("p", "range", {}, some([h("b", 1, { "class": "nw" }, row.range), row.half ? h("span", 2, { "class": "nw" }, ", " + row.half) : null])) : null,
+        row.range ? h("p", "range", {}, some([h("b", 1, { "class": "nw" }, row.range), row.half ? h("span", 2, {}, ", ") : null, row.half ? h("span", 3, { "class": "nw" }, row.half) : null])) : null,
         h("p", "basis", { "class": "quiet" }, row.basis)]))
     ]);
   }
@@ -197,7 +201,7 @@
     var id = row.opens
       ? h("button", "id", { type: "button", "class": "id", "data-open": row.press, "aria-expanded": String(row.open), "aria-label": row.id + ", all its tools" }, row.id)
       : h("span", "id", { "class": "id" }, row.id);
-    var name = "row" + (row.quiet ? " quietrow" : "") + (row.group ? " group" : "") + (tool ? " tool" : "");
+    var name = rowClass(row, (row.group ? " group" : "") + (tool ? " tool" : ""));
     var attrs = { "class": name };
     if (!tool) { attrs.id = rowId(row.press); }
     return h("li", row.key, attrs, [
@@ -252,7 +256,7 @@
 
   /* ---- wall ---- */
   function wallPress(page, row) {
-    return h("li", row.key, { "class": "press" + (row.quiet ? " quietrow" : "") }, [
+    return h("li", row.key, { "class": rowClass(row, "").replace("row", "press") }, [
       ramp(page, row, "ramp"),
       h("p", "t", { "class": "t" }, [h("span", "id", { "class": "id" }, row.id), state(row.mark, row.word),
         h("span", "lbl", { "class": "lbl" + (row.label.length > 14 ? " tight" : "") }, some([h("span", 1, {}, row.label), row.chance ? h("b", 2, { "class": row.quiet ? "quiet" : "act" }, row.chance) : null]))]),
@@ -282,7 +286,7 @@
       : it.columns.map(function (each) { return column(page, each); });
     return [markSheet(), h("h1", "h1", { "class": "sr" }, "Wall"), head(page, true), h("div", "bars", {}, [bar(page), lostBar()]),
       h("main", "main", { "class": page.away || page.empty ? "" : "cols" }, main),
-      h("footer", "strip", { "class": "strip" }, [h("span", 1, { "class": it && it.elsewhere ? "gap" : "" }, turn + (it && it.elsewhere ? it.elsewhere : page.strip || "")), h("span", 2, { "class": "quiet" }, page.safe || "")])];
+      h("footer", "strip", { "class": "strip" }, [h("span", 1, { "class": it && it.elsewhere ? "also" : "" }, turn + (it && it.elsewhere ? it.elsewhere : page.strip || "")), h("span", 2, { "class": "quiet" }, page.safe || "")])];
   }
 
   function render() {
@@ -314,7 +318,7 @@
   });
 
   window.setInterval(function () {
-    var lost = shown.heard > 0 && Date.now() - shown.heard > LOST_AFTER_MS;
+    var lost = shown.heard > 0 && Date.now() - shown.heard > 1000 * shown.every * UNHEARD;
     if (lost !== !!shown.lost) { shown.lost = lost; render(); }
   }, 1000);
 
@@ -332,7 +336,7 @@
       draw: function (answer) {
         if (!answer) { return window.dash_clientside.no_update; }
         shown.heard = Date.now();
-        shown.at = answer.at; shown.words = answer.lost;
+        shown.at = answer.at; shown.words = answer.lost; shown.every = answer.every_s;
         shown.lost = false;
         if (answer.page) { shown.page = answer.page; shown.digest = answer.digest; }
         render();

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import json
 import random
+import socket
 import threading
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -100,8 +102,11 @@ def press_of(name: str, now: datetime, **changed: Any) -> dict[str, Any]:
         "timezone": "Europe/London",
         "crank_radius_mm": 275.0,
         "rod_length_mm": None,
+        "registered_at": z_time(now - timedelta(days=730)),
         "state": "running",
+        "state_at": z_time(now - timedelta(days=2)),
         "last_report": reading if at else None,
+        "received_at": z_time(at) if at else None,
         "strokes": 131_204_877,
         "strokes_per_minute": rate,
         "missing": 0,
@@ -116,7 +121,9 @@ class FakeApi:
     def __init__(self, plant: Callable[[datetime], Plant], now: Callable[[], datetime]) -> None:
         self.plant, self.now = plant, now
         self.broken: set[str] = set()
+        self.most_per_page = 1000
         self.asked: list[str] = []
+        self._open: set[socket.socket] = set()
         self._server = ThreadingHTTPServer(("127.0.0.1", 0), self._handler())
         self._thread = threading.Thread(
             target=self._server.serve_forever, args=(0.05,), daemon=True
@@ -140,6 +147,10 @@ class FakeApi:
             self._server.shutdown()
             self._server.server_close()
             self._thread.join()
+        # Connections kept alive would go on being served by their own threads.
+        for each in list(self._open):
+            with suppress(OSError):
+                each.shutdown(socket.SHUT_RDWR)
 
     def answer(self, path: str, asked: dict[str, str]) -> tuple[int, dict[str, Any]]:
         """Status and body of one question below `/api/v1`."""
@@ -154,13 +165,21 @@ class FakeApi:
             return 500, {"title": "Internal Server Error", "status": 500}
         if path not in lists:
             return 404, {"title": "Not Found", "status": 404}
-        return 200, cut_page(lists[path](), asked)
+        return 200, cut_page(lists[path](), asked, self.most_per_page)
 
     def _handler(self) -> type[BaseHTTPRequestHandler]:
         fake = self
 
         class Handler(BaseHTTPRequestHandler):
             protocol_version = "HTTP/1.1"
+
+            def setup(self) -> None:
+                super().setup()
+                fake._open.add(self.connection)
+
+            def finish(self) -> None:
+                fake._open.discard(self.connection)
+                super().finish()
 
             def do_GET(self) -> None:
                 parts = urlsplit(self.path)
@@ -187,10 +206,10 @@ def levels_of(asked: dict[str, str]) -> list[float]:
     return [float(level) for level in asked.get("levels", "0.1,0.5,0.9").split(",")]
 
 
-def cut_page(items: list[dict[str, Any]], asked: dict[str, str]) -> dict[str, Any]:
+def cut_page(items: list[dict[str, Any]], asked: dict[str, str], most: int) -> dict[str, Any]:
     """One page of a list, as the contract cuts it."""
-    begin, limit = int(asked.get("cursor", "0")), int(asked.get("limit", "100"))
-    end = begin + limit
+    begin = int(asked.get("cursor", "0"))
+    end = begin + min(int(asked.get("limit", "100")), most)
     return {"items": items[begin:end], "next": str(end) if end < len(items) else None}
 
 
@@ -318,10 +337,7 @@ POSITIONS = (
     *("punch", "redraw-die", "redraw-sleeve", "ring-1"),
     *("ring-2", "ring-3", "stripper", "dome-die"),
 )
-SILENCE = (
-    "no report since 05:10: the range is widened by what may have run",
-    "its state would differ between having stood and having run since",
-)
+SILENCE = ("no report since 2026-11-23T05:10:00Z: it may have run up to 24,960 strokes unseen",)
 
 
 def plant_of_21(now: datetime) -> Plant:
@@ -423,7 +439,7 @@ def plant_of_3(now: datetime) -> Plant:
     names = [f"{SITE}/1/0{number}" for number in (1, 2, 3)]
     presses = [
         press_of(names[0], now),
-        press_of(names[1], now, minutes_old=None, rate=None, state="unknown"),
+        press_of(names[1], now, minutes_old=None, rate=0.0, state="unknown"),
         press_of(names[2], now, rate=0.0, state="stopped"),
     ]
     handbook = ("default, not your plant’s",)

@@ -1,0 +1,45 @@
+"""The fleet page in a real browser: every size, scheme and view, every state it can be in."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.browser.stand import SCHEMES, SIZES
+
+pytestmark = pytest.mark.browser
+
+MEASURE = (Path(__file__).parent / "measure.js").read_text()
+WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+VIEWS = {"desk": "/", "wall": "/?view=wall"}
+
+
+def faults_of(opened):
+    """Everything that must not be: badly set text, axe's findings, console and network trouble."""
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
+    found = axe.run(opened.page, options={"runOnly": WCAG}).response["violations"]
+    named = [(each["id"], each["nodes"][0]["html"]) for each in found]
+    return [*opened.page.evaluate(MEASURE), *named, *opened.wrong]
+
+
+@pytest.mark.parametrize("view", VIEWS)
+@pytest.mark.parametrize("scheme", SCHEMES)
+@pytest.mark.parametrize("size", SIZES, ids=lambda size: str(size[0]))
+def test_the_plant_is_shown_whole_in_every_size_and_scheme(boards, open_page, size, scheme, view):
+    """WCAG 2.0 to 2.2, levels A and AA, by axe-core; text measured by its own boxes."""
+    opened = open_page(boards("plant_of_21").url + VIEWS[view], size, scheme)
+    assert opened.page.locator("[id^=press-], .press").count() == 21
+    assert faults_of(opened) == []
+
+
+OTHERS = ("plant_of_60", "plant_of_3", "plant_of_none", "plant_without_tools", "plant_all_silent")
+
+
+@pytest.mark.parametrize("view", VIEWS)
+@pytest.mark.parametrize("plant", OTHERS)
+def test_other_plants_are_shown_as_well(boards, open_page, plant, view):
+    """The narrowest size, where text has least room; one scheme each, turn about."""
+    scheme = SCHEMES[OTHERS.index(plant) % 2]
+    opened = open_page(boards(plant).url + VIEWS[view], SIZES[2], scheme)
+    assert faults_of(opened) == []

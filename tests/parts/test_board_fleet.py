@@ -1,0 +1,315 @@
+"""From the API's answers to the page's document: every state, every empty one, nothing made up."""
+
+from __future__ import annotations
+
+import json
+from datetime import timedelta
+
+import msgspec
+import pytest
+
+from dashboard import desk, fleet, wall
+from dashboard.app import digest_of
+from dashboard.client import LEVELS, Forecast, Press, Stop
+from dashboard.fleet import Answers
+from tests.browser import fake_api
+from tests.browser.fake_api import NOW
+
+NARROW = "\u202f"
+PLANTS = [name for name in dir(fake_api) if name.startswith("plant_")]
+
+
+def answers_of(plant, **changed):
+    forecasts = fake_api.forecasts(plant, NOW, list(LEVELS))
+    parts = {
+        "at": NOW,
+        "presses": tuple(msgspec.convert(plant.presses, list[Press])),
+        "forecasts": tuple(msgspec.convert(forecasts, list[Forecast])),
+        "stops": tuple(msgspec.convert(plant.stops, list[Stop])),
+    }
+    return Answers(**{**parts, **changed})
+
+
+def desk_of(plant, *, fault="", opened=(), now=NOW, **changed):
+    arranged = fleet.arrange(answers_of(plant, **changed), now, desk.DAYS)
+    return desk.document(arranged, fault=fault, opened=opened)
+
+
+def wall_of(plant, **changed):
+    return wall.document(fleet.arrange(answers_of(plant, **changed), NOW, wall.DAYS))
+
+
+def plain(text):
+    return text.replace("\u00a0", " ").replace(NARROW, " ").replace("\u2011", "-")
+
+
+@pytest.fixture(scope="module")
+def page():
+    return desk_of(fake_api.plant_of_21(NOW))
+
+
+def row_of(page, press):
+    return next(row for row in page["fleet"]["rows"] if row["key"].endswith(press))
+
+
+def test_every_press_stands_once_in_stamped_order(page):
+    ids = [plain(row["id"]) for row in page["fleet"]["rows"]]
+    assert ids == [name.replace("/", " ") for name in sorted(fake_api.WORST)]
+
+
+def test_all_five_states_occur_each_with_its_own_mark(page):
+    pairs = {(row["word"], row["mark"]) for row in page["fleet"]["rows"]}
+    assert pairs == {
+        *{("fine", "fine"), ("plan", "plan"), ("this stop", "stop")},
+        *{("overdue", "over"), ("can’t tell", "doubt")},
+    }
+
+
+def test_states_are_the_engines_whatever_the_figures_say():
+    plant = fake_api.plant_of_21(NOW)
+    plant.tools = [fake_api.Tool("harlow-mere/1/01", "punch", (0.1, 0.2, 0.3), 1e6, state="fine")]
+    assert row_of(desk_of(plant), "1/01")["word"] == "fine"
+
+
+def test_the_head_says_how_far_the_counts_go_and_who_is_silent(page):
+    head = page["head"]
+    assert plain(head["now"]) == "Mon 23 Nov 06:02"
+    assert (head["offset"], head["counts"]) == ("+00:00", "06:01")
+    assert head["reporting"] == "20 of 21 presses reporting"
+    assert plain(head["gap"]) == "3 02 silent since 05:10"
+
+
+def test_do_this_shift_has_at_most_seven_rows_worst_first(page):
+    listed = page["do"]
+    assert [row["word"] for row in listed["rows"][:3]] == ["overdue", "can’t tell", "this stop"]
+    assert len(listed["rows"]) == 7
+    assert listed["more"] == "all 8 that need someone"
+    chances = [int(row["figures"][0]["text"].split("\u00a0")[0]) for row in listed["rows"][2:]]
+    assert chances == sorted(chances, reverse=True)
+    whole = desk_of(fake_api.plant_of_21(NOW), opened={"do"})["do"]
+    assert len(whole["rows"]) == 8
+
+
+def test_a_reason_is_made_of_the_chances_that_the_engine_gave(page):
+    row = next(row for row in page["do"]["rows"] if row["key"] == "harlow-mere/3/06:ring-3")
+    assert (
+        plain(row["why"])
+        == "30 % chance that it won’t reach Thursday’s stop, 81 % by the one after."
+    )
+    assert plain(row["range"]) == "23 Nov to 5 Dec"
+    assert plain(row["half"]) == "half by 28 Nov"
+
+
+def test_a_date_in_the_past_is_never_shown(page):
+    row = page["do"]["rows"][0]
+    assert plain(row["range"]) == "now to 26 Nov"
+    assert row["half"] == ""
+    assert "p50" not in row["paths"]
+
+
+def test_a_silent_press_stands_once_with_its_last_range_broken(page):
+    row = page["do"]["rows"][1]
+    assert (plain(row["id"]), row["label"], row["serial"]) == (
+        "3 02",
+        "not reporting",
+        "2 of its 8 tools",
+    )
+    assert set(row["paths"]) == {"ghost", "dots"}
+    assert (plain(row["cap"]), row["figures"], row["range"]) == ("as of 05:10", [], "")
+    assert row["why"].startswith("No report since 05:10")
+    assert row_of(page, "3/02")["chance"] == ""
+
+
+def test_vermilion_only_where_a_person_must_act(page):
+    for row in page["fleet"]["rows"]:
+        assert row["quiet"] == (row["word"] in ("fine", "plan"))
+        if row["quiet"]:
+            assert "hot" not in row["paths"]
+
+
+def test_each_line_has_its_own_stops_and_the_long_one_says_so(page):
+    lines = page["lines"]
+    assert list(lines) == ["harlow-mere/1", "harlow-mere/2", "harlow-mere/3"]
+    assert len({line["next"] for line in lines.values()}) == 3
+    assert [flag["text"] for flag in page["axis"]["flags"] if flag["long"]] == ["2 24 h"]
+
+
+def test_a_stop_is_measured_by_what_is_wanted_and_what_fits(page):
+    row = page["stops"]["rows"][2]
+    assert plain(row["tools"]) == "3 06 ring-3, 3 04 ring-3, 3 08 redraw-sleeve"
+    assert (row["measure"]["count"], row["measure"]["fill"]) == ("3 of 8", 38)
+    assert plain(row["when"]) == "Thu 26 Nov 07:00–11:00"
+
+
+def test_a_stop_too_small_says_how_much_is_left_over():
+    plant = fake_api.plant_of_21(NOW)
+    for stop in plant.stops:
+        stop["max_changes"] = min(stop["max_changes"], 2)
+    row = desk_of(plant)["stops"]["rows"][2]
+    assert row["with"] == "1 more wanted than there is room for"
+    assert row["measure"]["fill"] == 100
+
+
+def test_an_opened_press_shows_all_its_tools_worst_first():
+    opened = desk_of(fake_api.plant_of_21(NOW), opened={"harlow-mere/1/03"})["fleet"]["rows"]
+    at = next(place for place, row in enumerate(opened) if row["key"] == "harlow-mere/1/03")
+    assert opened[at]["open"]
+    tools = opened[at + 1 : at + 9]
+    assert tools[0]["label"] == "redraw-die"
+    assert {row["label"] for row in tools} == set(fake_api.POSITIONS)
+    assert len(opened) == 21 + 8
+
+
+def test_the_foot_counts_each_fit_once(page):
+    # Nine positions by fit: eight with 84 lives, the dome-die with none.
+    assert "from 672 lives" in page["foot"]
+    assert "no screen is proof that a machine is safe" in page["foot"]
+
+
+def test_a_stop_of_one_press_is_drawn_on_its_row_alone():
+    plant = fake_api.plant_of_21(NOW)
+    plant.stops.append({**plant.stops[0], "id": "service", "scope": "harlow-mere/1/04"})
+    page = desk_of(plant)
+    assert row_of(page, "1/04")["stops"] is not None
+    assert row_of(page, "1/05")["stops"] is None
+
+
+# ---- empty states, stale and broken ----
+
+
+def test_nothing_registered_says_the_one_thing_to_do():
+    page = desk_of(fake_api.plant_of_none(NOW))
+    assert "PUT /api/v1/presses" in page["fleet"]["empty"]
+    assert page["do"]["empty"]
+    assert page["stops"]["empty"]
+    assert page["head"]["reporting"] == "no press is registered"
+
+
+def test_presses_without_tools_have_no_state_and_say_why():
+    page = desk_of(fake_api.plant_without_tools(NOW))
+    assert {(row["word"], row["label"]) for row in page["fleet"]["rows"]} == {("", "no range yet")}
+    assert "POST /api/v1/tool-events" in page["do"]["empty"]
+
+
+def test_a_calm_shift_names_what_comes_next():
+    plant = fake_api.plant_of_21(NOW)
+    plant.tools = [tool for tool in plant.tools if tool.marks and tool.marks[0] > 8]
+    plant.tools = [tool for tool in plant.tools if not tool.state]
+    page = desk_of(plant)
+    assert page["do"]["empty"] == "Nothing is wanted this shift. Next to come is the tool below."
+    assert len(page["do"]["rows"]) == 1
+
+
+def test_without_stops_the_days_that_stand_in_are_named():
+    page = desk_of(fake_api.plant_of_3(NOW))
+    assert "seven, fourteen and twenty-one days" in page["stops"]["empty"]
+    plant = fake_api.plant_of_3(NOW)
+    plant.tools = [fake_api.Tool("harlow-mere/1/01", "ring-3", (1, 5, 9), 4e6, state="this-stop")]
+    why = plain(desk_of(plant)["do"]["rows"][0]["why"])
+    assert "won’t reach 7 days from now" in why
+
+
+def test_a_press_that_never_moved_has_no_range_and_no_drawn_one():
+    page = desk_of(fake_api.plant_of_3(NOW))
+    row = page["do"]["rows"][0]
+    assert row["why"] == "The press has never moved."
+    assert (row["paths"], row["cap"]) == ({"dots": "M0 86H4200"}, "")
+    assert page["head"]["gap"] == f"1{NARROW}02 has never reported"
+
+
+def test_a_fixed_interval_is_drawn_where_no_life_is_known():
+    page = desk_of(fake_api.plant_of_3(NOW))
+    assert "bar" in row_of(page, "1/03")["paths"]
+
+
+def test_the_handbook_alone_is_said():
+    page = desk_of(fake_api.plant_of_3(NOW))
+    assert "from the handbook alone" in page["foot"]
+
+
+def test_all_silent_puts_a_bar_over_figures_that_stay():
+    page = desk_of(fake_api.plant_all_silent(NOW))
+    assert page["bar"]["lead"] == "No data since 05:10."
+    assert "52 minutes" in plain(page["bar"]["rest"])
+    assert page["head"]["gap"] == "all presses silent"
+    assert all(row["chance"] for row in page["fleet"]["rows"] if row["mark"] != "doubt")
+
+
+def test_an_api_that_went_away_leaves_the_figures_and_says_how_old_they_are():
+    later = NOW + timedelta(minutes=7)
+    page = desk_of(fake_api.plant_of_21(NOW), fault="the API gave no answer", now=later)
+    assert page["bar"]["lead"] == "No data since 06:02."
+    assert "asked at 06:09 and got no answer" in page["bar"]["rest"]
+    assert "7 minutes old" in plain(page["bar"]["rest"])
+    assert len(page["fleet"]["rows"]) == 21
+
+
+def test_ranges_that_could_not_be_read_are_said_in_place():
+    page = desk_of(
+        fake_api.plant_of_21(NOW), forecasts=None, faults=("the API answered 500 on /forecasts",)
+    )
+    assert page["do"]["fault"].startswith("At 06:02 the API answered 500 on /forecasts.")
+    assert row_of(page, "1/01")["label"] == "range not read"
+    assert page["do"]["rows"] == []
+
+
+def test_stops_that_could_not_be_read_are_said_in_place():
+    page = desk_of(fake_api.plant_of_21(NOW), stops=None, faults=("x",))
+    assert page["stops"]["empty"] == "The planned stops could not be read."
+
+
+def test_several_zones_are_told_in_utc():
+    plant = fake_api.plant_of_3(NOW)
+    plant.presses[0]["timezone"] = "America/New_York"
+    assert "Times are plant time, UTC" in desk_of(plant)["foot"]
+
+
+@pytest.mark.parametrize("name", PLANTS)
+def test_a_document_is_plain_json_and_small(name):
+    plant = getattr(fake_api, name)(NOW)
+    for made in (desk_of(plant), wall_of(plant)):
+        assert json.loads(json.dumps(made)) is not None
+        assert "…" not in json.dumps(made, ensure_ascii=False)
+    assert len(json.dumps(desk_of(plant))) < 100_000
+
+
+def test_the_same_answers_give_the_same_digest():
+    one, two = (desk_of(fake_api.plant_of_21(NOW)) for _ in range(2))
+    assert digest_of(one) == digest_of(two)
+    assert digest_of(one) != digest_of(desk_of(fake_api.plant_all_silent(NOW)))
+
+
+# ---- wall ----
+
+
+def test_the_wall_has_a_column_a_line():
+    page = wall_of(fake_api.plant_of_21(NOW))
+    columns = page["pages"][0]["columns"]
+    assert [plain(column["name"]) for column in columns] == ["Line 1", "Line 2", "Line 3"]
+    assert [len(column["rows"]) for column in columns] == [6, 7, 8]
+    assert len(page["pages"]) == 1
+    assert [each["mark"] for each in page["tally"]] == ["over", "doubt", "stop"]
+    assert plain(columns[2]["says"]) == "in 3 days: 3 of 8 changes wanted"
+
+
+def test_rows_that_call_someone_never_turn_away():
+    made = [{"key": f"{at:02d}", "calls": at in (3, 15)} for at in range(20)]
+    shown = wall.turns(made)
+    assert all({"03", "15"} <= {row["key"] for row in turn} for turn in shown)
+    assert {row["key"] for turn in shown for row in turn} == {row["key"] for row in made}
+    assert all(len(turn) <= wall.ROWS for turn in shown)
+    assert all([row["key"] for row in turn] == sorted(row["key"] for row in turn) for turn in shown)
+
+
+def test_when_all_call_someone_all_take_turns():
+    made = [{"key": f"{at:02d}", "calls": True} for at in range(20)]
+    shown = wall.turns(made)
+    assert [len(turn) for turn in shown] == [8, 8, 4]
+
+
+def test_what_other_pages_hold_is_named_in_the_strip():
+    page = wall_of(fake_api.plant_of_60(NOW))
+    assert len(page["pages"]) > 1
+    for one in page["pages"]:
+        assert len(one["columns"]) <= wall.COLUMNS
+        assert one["elsewhere"].startswith("Also: ")

@@ -1,0 +1,211 @@
+"""The board over real sockets: whole lists, refusals, silence, one question for all screens."""
+
+from __future__ import annotations
+
+import threading
+from datetime import timedelta
+
+import httpx2
+import pytest
+
+from dashboard.app import answer, create_app, page
+from dashboard.client import ApiFault, Client
+from dashboard.guard import host_name
+from dashboard.source import Source
+from tests.browser import fake_api
+from tests.browser.fake_api import NOW, TOKEN, FakeApi
+from tests.browser.stand import Clock, Serving, running_board
+
+
+@pytest.fixture
+def clock():
+    return Clock()
+
+
+@pytest.fixture
+def api(clock):
+    with FakeApi(fake_api.plant_of_21, clock) as fake:
+        yield fake
+
+
+@pytest.fixture
+def client(api):
+    made = Client(api.url, TOKEN, timeout_s=3)
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def source(client, clock):
+    return Source(client, clock)
+
+
+def test_lists_are_read_to_their_last_page(api, client):
+    api.most_per_page = 3
+    assert len(client.presses()) == 21
+    assert api.asked.count("/presses") == 7
+
+
+def test_levels_are_asked_in_shortest_form(client):
+    assert list(client.forecasts((0.05, 0.1, 0.5))[0].due) == ["0.05", "0.1", "0.5"]
+
+
+def test_a_wrong_token_is_said_without_the_token(api):
+    client = Client(api.url, "wrong-secret")
+    with pytest.raises(ApiFault, match="refused the board's token") as caught:
+        client.presses()
+    assert "wrong-secret" not in str(caught.value)
+    client.close()
+
+
+def test_an_api_that_is_away_is_a_fault(api, client):
+    api.die()
+    with pytest.raises(ApiFault, match="gave no answer"):
+        client.presses()
+
+
+def test_an_answer_of_another_shape_is_a_fault(clock):
+    def broken(now):
+        plant = fake_api.plant_of_3(now)
+        plant.presses[0]["last_report"] = "yesterday"
+        return plant
+
+    with FakeApi(broken, clock) as api:
+        client = Client(api.url, TOKEN)
+        with pytest.raises(ApiFault, match="could not be read"):
+            client.presses()
+        client.close()
+
+
+def test_an_unknown_state_is_a_fault_not_a_blank(clock):
+    def odd(now):
+        plant = fake_api.plant_of_3(now)
+        plant.tools = [fake_api.Tool("harlow-mere/1/01", "punch", (1, 2, 3), 1e6, state="maybe")]
+        return plant
+
+    with FakeApi(odd, clock) as api:
+        client = Client(api.url, TOKEN)
+        with pytest.raises(ApiFault, match="could not be read"):
+            client.forecasts()
+        client.close()
+
+
+def test_many_screens_ask_once(api, source):
+    threads = [threading.Thread(target=source.read) for _ in range(8)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert api.asked.count("/presses") == 1
+
+
+def test_it_asks_anew_after_a_while(api, source, clock):
+    source.read()
+    clock.at += timedelta(seconds=4)
+    source.read()
+    assert api.asked.count("/presses") == 2
+
+
+def test_old_answers_stay_while_the_api_is_away(api, source, clock):
+    first = source.read().answers
+    api.die()
+    clock.at += timedelta(minutes=3)
+    seen = source.read()
+    assert seen.answers is first
+    assert seen.fault == "the API gave no answer"
+
+
+def test_a_part_that_fails_leaves_the_others(api, source):
+    api.broken = {"/forecasts"}
+    answers = source.read().answers
+    assert answers.forecasts is None
+    assert len(answers.presses) == 21
+    assert answers.stops
+    assert answers.faults == ("the API answered 500 on /forecasts",)
+
+
+def test_before_the_first_answer_the_page_says_so_and_shows_no_figure(api, source):
+    api.die()
+    for view in ("desk", "wall"):
+        made = page(source, NOW, view, ())
+        assert made["away"]["rest"].startswith("Asked at 06:02 UTC: the API gave no answer.")
+        assert not {"fleet", "do", "pages"} & set(made)
+
+
+def test_an_unchanged_page_is_not_sent_again(source, clock):
+    first = answer(source, NOW, {"view": "desk"})
+    asked = {"view": "desk", "digest": first["digest"]}
+    assert set(answer(source, NOW, asked)) == {"digest", "at", "lost", "every_s"}
+    assert "page" in answer(source, NOW, {**asked, "view": "wall"})
+    assert "page" in answer(source, NOW, {**asked, "open": ["harlow-mere/1/01"]})
+    clock.at += timedelta(minutes=1)
+    assert "page" in answer(source, clock.at, asked)
+
+
+def test_what_a_screen_asks_is_not_trusted(source):
+    for asked in ({"open": "do"}, {"open": [{"a": 1}]}, {"view": 7}, {"open": ["x"] * 1000}):
+        assert answer(source, NOW, asked)["page"]["view"] == "desk"
+
+
+def test_refreshing_faster_than_a_second_is_refused():
+    with pytest.raises(ValueError, match="refresh_s"):
+        create_app(api_url="http://127.0.0.1:1", token="t", refresh_s=0.1)
+
+
+@pytest.fixture(scope="module")
+def board():
+    with running_board(fake_api.plant_of_3) as made:
+        yield made.url
+
+
+def test_health_is_told_without_a_token_or_the_api(board):
+    reply = httpx2.get(board + "/healthz")
+    assert (reply.status_code, reply.json()) == (200, {"status": "ok"})
+
+
+def test_the_page_forbids_what_is_not_its_own(board):
+    reply = httpx2.get(board + "/")
+    assert reply.status_code == 200
+    assert '<html lang="en">' in reply.text
+    assert "default-src 'self'" in reply.headers["content-security-policy"]
+    assert reply.headers["referrer-policy"] == "no-referrer"
+
+
+@pytest.mark.parametrize("path", ["/nope", "/api/v1/presses", "/docs", "/openapi.json"])
+def test_an_unknown_path_is_not_the_page(board, path):
+    assert httpx2.get(board + path).status_code == 404
+
+
+def test_a_name_from_elsewhere_is_refused(board):
+    """A foreign page that points its own name at this machine must not read the board."""
+    reply = httpx2.get(board + "/", headers={"Host": "plant.example"})
+    assert reply.status_code == 421
+    assert httpx2.get(board + "/", headers={"Host": "localhost:8050"}).status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("host", "name"),
+    [("localhost:8050", "localhost"), ("127.0.0.1", "127.0.0.1"), ("[::1]:8050", "[::1]"),
+     ("LOCALHOST", "localhost"), ("", "")],
+)  # fmt: skip
+def test_a_host_is_read_without_its_port(host, name):
+    assert host_name(host) == name
+
+
+def test_the_token_is_in_nothing_that_a_browser_gets(board):
+    for path in ("/", "/_dash-layout", "/_dash-dependencies", "/assets/board.js"):
+        assert TOKEN not in httpx2.get(board + path).text
+
+
+def test_text_is_sent_compressed(board):
+    reply = httpx2.get(board + "/assets/board.js", headers={"Accept-Encoding": "gzip"})
+    assert reply.headers["content-encoding"] == "gzip"
+
+
+def test_a_board_of_its_own_name_answers_to_it(clock):
+    with FakeApi(fake_api.plant_of_none, clock) as api:
+        app = create_app(api_url=api.url, token=TOKEN, hosts=("board.example",), now=clock)
+        with Serving(app) as serving:
+            reply = httpx2.get(serving.url + "/healthz", headers={"Host": "board.example"})
+            assert reply.status_code == 200
+            assert httpx2.get(serving.url + "/healthz").status_code == 421
