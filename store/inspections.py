@@ -127,7 +127,7 @@ class PgInspections:
 
     def page(
         self,
-        limit: int,
+        limit: int | None,
         *,
         serial: str | None = None,
         press: str | None = None,

@@ -75,7 +75,7 @@ class PgLedger:
 
     def page(
         self,
-        limit: int,
+        limit: int | None,
         *,
         press: str | None = None,
         serial: str | None = None,

@@ -6,7 +6,23 @@ from typing import Final
 
 from fastapi import APIRouter
 
-from api.routes import flags, health, metrics, presses, quarantine, strokes, tokens
+from api.routes import (
+    flags,
+    forecasts,
+    health,
+    inspections,
+    life_models,
+    lives,
+    metrics,
+    positions,
+    presses,
+    quarantine,
+    stops,
+    strokes,
+    tokens,
+    tool_events,
+    tools,
+)
 
 BASE: Final = "/api/v1"
 
@@ -15,6 +31,14 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     presses.one_router,
     strokes.router,
     flags.router,
+    tools.router,
+    tool_events.router,
+    inspections.router,
+    lives.router,
+    life_models.router,
+    forecasts.router,
+    stops.router,
+    positions.router,
     quarantine.router,
     tokens.router,
 )
