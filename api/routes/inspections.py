@@ -13,7 +13,7 @@ from api.deps import Crew, Now, UnitDep, Viewer
 from api.paging import PagingDep
 from api.problems import documented
 from api.routes.tool_events import AnySerial
-from api.types import Answer, Model, Page, PressName, SenderId, Text, Time
+from api.types import Answer, Model, Page, PressName, SenderId, Text, Time, said
 from api.window import WindowDep
 from store.inspections import Inspection, InspectionRow
 
@@ -56,12 +56,11 @@ class InspectionIn(Model):
 
     def as_inspection(self) -> Inspection:
         """The inspection of the store, with an id made where none was sent."""
-        said = self.model_dump(exclude={"id", "limit", "void"})
         return Inspection(
             id=self.id or uuid.uuid4().hex,
             reading_limit=self.limit,
             void=self.void or False,
-            **said,
+            **said(self, "id", "limit", "void"),
         )
 
 
@@ -102,13 +101,13 @@ def inspection_out(row: InspectionRow) -> InspectionOut:
 
 
 def _values(row: InspectionRow) -> dict[str, Any]:
-    said = row.inspection
+    given = row.inspection
     same = ("id", "serial", "at", "verdict", "quantity", "value", "unit", "by", "corrects", "void")
     kept = ("corrected_by", "entered_at", "entered_by", "press", "position", "press_strokes")
     return (
-        {name: getattr(said, name) for name in (*same, "note")}
+        {name: getattr(given, name) for name in (*same, "note")}
         | {name: getattr(row, name) for name in kept}
-        | {"limit": said.reading_limit}
+        | {"limit": given.reading_limit}
     )
 
 

@@ -12,7 +12,7 @@ from api.deps import Engineer, Now, UnitDep, Viewer
 from api.paging import PagingDep
 from api.problems import documented
 from api.routes.tool_events import AnySerial
-from api.types import Answer, Model, Name, Page, PressName, SenderId, Text, Time
+from api.types import Answer, Model, Name, Page, PressName, SenderId, Text, Time, said
 from duestroke import names
 from duestroke.errors import BadField
 from duestroke.lives import EndReason, Life, LifeSource
@@ -126,11 +126,10 @@ def import_lives(
 
 
 def _life(given: LifeIn, number: int, positions: dict[str, Position]) -> Life:
-    said = given.model_dump(exclude={"id", "entry_strokes_low"})
-    said["entry_low"] = given.entry_strokes_low
+    content = said(given, "id", "entry_strokes_low") | {"entry_low": given.entry_strokes_low}
     try:
         _check_place(given, positions)
-        return Life(id=given.id or content_id(said), source="imported", **said)
+        return Life(id=given.id or content_id(content), source="imported", **content)
     except BadField as fault:
         field = f"lives[{number}].{fault.field}"
         raise BadField(field, fault.value, fault.allowed) from fault

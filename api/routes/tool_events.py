@@ -21,7 +21,7 @@ from pydantic import (
 from api.deps import Crew, Now, UnitDep, Viewer
 from api.paging import PagingDep
 from api.problems import documented
-from api.types import Answer, Model, Name, Page, PressName, Text, Time
+from api.types import Answer, Model, Name, Page, PressName, Text, Time, said
 from api.window import WindowDep
 from duestroke import names
 from duestroke.errors import BadField
@@ -128,8 +128,8 @@ class EventIn(Model):
         """The event of the core, with an id made where none was sent."""
         press_own = self.type == "service" and self.serial is None
         serial = self.press if press_own else self.serial
-        said = self.model_dump(exclude={"id", "serial"}, exclude_none=True)
-        return ToolEvent(id=self.id or uuid.uuid4(), serial=serial or "", **said)
+        given = {k: v for k, v in said(self, "id", "serial").items() if v is not None}
+        return ToolEvent(id=self.id or uuid.uuid4(), serial=serial or "", **given)
 
 
 def _shape(value: object) -> str:
@@ -190,8 +190,8 @@ def event_out(row: EventRow) -> EventOut:
 
 def _values(row: EventRow) -> dict[str, Any]:
     event = row.event
-    said = {name: getattr(event, name) for name in EventOut.model_fields if hasattr(event, name)}
-    return said | {
+    same = [name for name in EventOut.model_fields if hasattr(event, name)]
+    return {name: getattr(event, name) for name in same} | {
         "entered_at": row.entered_at,
         "entered_by": row.entered_by,
         "press_strokes": row.press_strokes,
