@@ -66,7 +66,7 @@ class Broker:
     def answers(self) -> bool:
         """Whether both of its ports take connections."""
         ports = {self.listener.port, self.listener.port_v311}
-        return all(_takes_connections(self.listener.host, port) for port in ports)
+        return all(takes_connections(self.listener.host, port) for port in ports)
 
 
 def find_mosquitto() -> tuple[Path, tuple[int, int, int]] | None:
@@ -240,7 +240,7 @@ def _write(file: Path, text: str) -> None:
         out.write(text)
 
 
-def _takes_connections(host: str, port: int) -> bool:
+def takes_connections(host: str, port: int) -> bool:
     """Whether something listens; a wildcard address is asked on loopback."""
     asked = "127.0.0.1" if host == "0.0.0.0" else "::1" if host == "::" else host  # noqa: S104
     try:

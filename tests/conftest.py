@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import tempfile
 import uuid
 from collections.abc import Iterator
@@ -11,11 +12,36 @@ import psycopg
 import pytest
 from hypothesis import settings
 
-from launch import postgres
+from launch import broker, postgres
 from store.migrate import migrate
+from tests.support import backends
 
 settings.register_profile("duestroke", deadline=None, derandomize=True, print_blob=True)
 settings.load_profile("duestroke")
+
+
+def pytest_report_header() -> list[str]:
+    """What this run tests against."""
+    return backends.report()
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """A contract test runs once for each backend."""
+    if "backend" in metafunc.fixturenames:
+        metafunc.parametrize("backend", backends.chosen().names, scope="session")
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """A test that needs a Mosquitto skips without one, or fails where one is required."""
+    if item.get_closest_marker("mosquitto") and broker.find_mosquitto() is None:
+        skip_unless_required("BROKER", "no mosquitto was found on this machine")
+
+
+def skip_unless_required(what: str, reason: str) -> None:
+    """Skip with the reason, or fail where `DUESTROKE_REQUIRE_<what>=1` forbids the skip."""
+    if os.environ.get(f"DUESTROKE_REQUIRE_{what}") == "1":
+        pytest.fail(reason)
+    pytest.skip(reason)
 
 
 @pytest.fixture(scope="session")
@@ -35,7 +61,7 @@ def template(cluster: postgres.Cluster) -> str:
     name = "duestroke_template"
     with psycopg.connect(cluster.url, autocommit=True) as conn:
         conn.execute(f"CREATE DATABASE {name}")
-    migrate(database_at(cluster, name))
+    migrate(database_at(cluster.url, name))
     return name
 
 
@@ -45,11 +71,11 @@ def database_url(cluster: postgres.Cluster, template: str) -> Iterator[str]:
     name = f"t_{uuid.uuid4().hex}"
     with psycopg.connect(cluster.url, autocommit=True) as conn:
         conn.execute(f"CREATE DATABASE {name} TEMPLATE {template}")
-    yield database_at(cluster, name)
+    yield database_at(cluster.url, name)
     with psycopg.connect(cluster.url, autocommit=True) as conn:
         conn.execute(f"DROP DATABASE {name} WITH (FORCE)")
 
 
-def database_at(cluster: postgres.Cluster, name: str) -> str:
-    """The URL of one database of the cluster."""
-    return cluster.url.replace("/postgres?", f"/{name}?")
+def database_at(server_url: str, name: str) -> str:
+    """The URL of one database of the server whose first database is `/postgres`."""
+    return server_url.replace("/postgres?", f"/{name}?")
