@@ -34,6 +34,7 @@ Z90 = NORMAL.inv_cdf(0.9)
 TOKEN = "viewer-token-of-the-tests"
 NOW = datetime(2026, 11, 23, 6, 2, tzinfo=UTC)
 SITE = "harlow-mere"
+ENTERED = {"entered_at": "2026-10-01T09:00:00Z", "entered_by": "planner"}
 Marks = tuple[float, float, float]
 
 
@@ -401,6 +402,7 @@ def weekly_stops(now: datetime, lines: tuple[str, ...]) -> list[dict[str, Any]]:
                     "from": z_time(begin),
                     "to": z_time(begin + timedelta(hours=hours)),
                     "max_changes": 24 if hours == 24 else 8,
+                    **ENTERED,
                 }
             )
     label = start + timedelta(days=1, hours=6)
@@ -411,6 +413,7 @@ def weekly_stops(now: datetime, lines: tuple[str, ...]) -> list[dict[str, Any]]:
             "from": z_time(label),
             "to": z_time(label + timedelta(minutes=30)),
             "max_changes": 0,
+            **ENTERED,
         }
     )
     return sorted(stops, key=lambda stop: (stop["from"], stop["id"]))

@@ -36,6 +36,10 @@ class Clock:
         return self.at
 
 
+def _config(app: object) -> uvicorn.Config:
+    return uvicorn.Config(app, log_level="error", ws="none", timeout_graceful_shutdown=1)
+
+
 class Serving:
     """An ASGI app under uvicorn on a free loopback port, in a thread of this process."""
 
@@ -43,7 +47,7 @@ class Serving:
         self._socket = socket.socket()
         self._socket.bind(("127.0.0.1", 0))
         self.url = f"http://127.0.0.1:{self._socket.getsockname()[1]}"
-        self._server = uvicorn.Server(uvicorn.Config(app, log_level="error", ws="none"))
+        self._server = uvicorn.Server(_config(app))
         self._thread = threading.Thread(
             target=self._server.run, kwargs={"sockets": [self._socket]}, daemon=True
         )
@@ -62,7 +66,7 @@ class Serving:
 
     def die(self) -> None:
         """Stop answering."""
-        self._server.should_exit = self._server.force_exit = True
+        self._server.should_exit = True
         self._thread.join(10)
         self._socket.close()
 

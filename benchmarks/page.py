@@ -1,0 +1,148 @@
+"""What the fleet page costs a browser, beside an empty Dash page loaded in turn in the same run.
+
+    python -m benchmarks.page [--loads 5]
+
+Prints the main thread's CPU of a cold load (60 presses), of a refresh in which every row moves, the
+bytes on the wire, and whether nodes outlive the refresh. Ratios count; absolute times depend on
+the machine. Exit code 1 when a budget is broken: load at most 2.0 times the empty page, refresh at
+most 0.5 times.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from contextlib import closing
+from datetime import timedelta
+from statistics import median
+from typing import Any
+
+from dash import Dash, Input, Output, html
+from playwright.sync_api import Browser, CDPSession, Page, sync_playwright
+from starlette.middleware.gzip import GZipMiddleware
+
+from tests.browser import fake_api
+from tests.browser.stand import CHROMIUM, FLAGS, Board, Serving, running_board
+
+LOAD_BUDGET, REFRESH_BUDGET, BYTES_BUDGET = 2.0, 0.5, 100_000
+SETTLE_S = 0.4
+
+
+def empty_page() -> Any:
+    """A Dash page with one callback and nothing else: the floor."""
+    dash = Dash("benchmarks.page", backend="fastapi", update_title="")
+    dash.backend.websocket_capability = False
+    dash.layout = html.Div([html.Div(id="in"), html.Div(id="out")])
+
+    @dash.callback(Output("out", "children"), Input("in", "id"))
+    def hello(_: str) -> str:
+        return "hello"
+
+    dash.server.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
+    return dash.server
+
+
+def cpu_ms(session: CDPSession) -> float:
+    """Main-thread time of the page so far."""
+    metrics = session.send("Performance.getMetrics")["metrics"]
+    return 1000 * next(each["value"] for each in metrics if each["name"] == "TaskDuration")
+
+
+class Loaded:
+    """One cold load in a context of its own."""
+
+    def __init__(self, browser: Browser, url: str, ready: str) -> None:
+        self._context = browser.new_context(viewport={"width": 1920, "height": 1080})
+        self.page: Page = self._context.new_page()
+        self.session = self._context.new_cdp_session(self.page)
+        self.session.send("Performance.enable", {"timeDomain": "threadTicks"})
+        self.bytes = 0
+        self.page.on("response", self._count)
+        begin = time.perf_counter()
+        self.page.goto(url)
+        self.page.wait_for_selector(ready)
+        self.wall_ms = 1000 * (time.perf_counter() - begin)
+        time.sleep(SETTLE_S)
+        self.cpu_ms = cpu_ms(self.session)
+
+    def _count(self, response: Any) -> None:
+        self.bytes += response.request.sizes()["responseBodySize"]
+
+    def close(self) -> None:
+        """Give the context back."""
+        self._context.close()
+
+
+def refresh(loaded: Loaded, board: Board) -> tuple[float, int, int]:
+    """CPU of one refresh that moves every row; rows before it, rows kept through it."""
+    page = loaded.page
+    page.evaluate("document.querySelectorAll('.fleet .row').forEach(n => { n.before = true })")
+    before = page.locator(".now").inner_text()
+    start = cpu_ms(loaded.session)
+    board.clock.at += timedelta(hours=2)
+    page.wait_for_function("text => document.querySelector('.now').innerText !== text", arg=before)
+    time.sleep(SETTLE_S)
+    spent = cpu_ms(loaded.session) - start
+    rows = "[...document.querySelectorAll('.fleet .row')]"
+    kept = page.evaluate(f"{rows}.filter(n => n.before).length")
+    return spent, page.evaluate(f"{rows}.length"), kept
+
+
+def measure(loads: int) -> dict[str, list[float]]:
+    """Every figure of every load, empty page and fleet page in turn."""
+    found: dict[str, list[float]] = {}
+
+    def note(name: str, value: float) -> None:
+        found.setdefault(name, []).append(value)
+
+    with (
+        running_board(fake_api.plant_of_60, refresh_s=2.0) as board,
+        Serving(empty_page()) as empty,
+        sync_playwright() as playwright,
+        closing(playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)) as browser,
+    ):
+        for _ in range(loads):
+            with closing(Loaded(browser, empty.url, "text=hello")) as hello:
+                note("empty cpu", hello.cpu_ms)
+                note("empty wall", hello.wall_ms)
+                note("empty bytes", hello.bytes)
+            with closing(Loaded(browser, board.url, ".fleet .row:nth-child(60)")) as fleet:
+                note("fleet cpu", fleet.cpu_ms)
+                note("fleet wall", fleet.wall_ms)
+                note("fleet bytes", fleet.bytes)
+                note("nodes", fleet.page.evaluate("document.querySelectorAll('*').length"))
+                spent, rows, kept = refresh(fleet, board)
+                note("refresh cpu", spent)
+                note("rows", rows)
+                note("kept", kept)
+    return found
+
+
+def main() -> int:
+    """Measure, print, judge."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("--loads", type=int, default=5, help="cold loads of each page")
+    found = {name: median(values) for name, values in measure(parser.parse_args().loads).items()}
+    load = found["fleet cpu"] / found["empty cpu"]
+    again = found["refresh cpu"] / found["empty cpu"]
+    more = found["fleet bytes"] - found["empty bytes"]
+    print(f"empty page   cpu {found['empty cpu']:6.0f} ms   wall {found['empty wall']:6.0f} ms   "
+          f"{found['empty bytes'] / 1000:6.0f} kB")  # fmt: skip
+    print(f"fleet page   cpu {found['fleet cpu']:6.0f} ms   wall {found['fleet wall']:6.0f} ms   "
+          f"{found['fleet bytes'] / 1000:6.0f} kB   {found['nodes']:.0f} nodes")  # fmt: skip
+    print(f"load cpu     {load:.2f} x empty   (at most {LOAD_BUDGET})")
+    print(f"refresh cpu  {again:.2f} x empty   (at most {REFRESH_BUDGET})")
+    print(f"bytes        {more / 1000:+.0f} kB over empty   (at most {BYTES_BUDGET / 1000:.0f})")
+    print(f"rows kept    {found['kept']:.0f} of {found['rows']:.0f} through a refresh")
+    good = (
+        load <= LOAD_BUDGET
+        and again <= REFRESH_BUDGET
+        and more <= BYTES_BUDGET
+        and found["kept"] == found["rows"] == 60
+    )
+    return 0 if good else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
