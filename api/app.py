@@ -17,7 +17,7 @@ from starlette.middleware.gzip import GZipMiddleware
 
 from api import problems
 from api.deps import Pool
-from api.middleware import BodyLimit, RequestLog, WeakTags
+from api.middleware import BodyLimit, RequestLog, TokenFirst, WeakTags
 from api.routes import BASE, OUTSIDE, ROUTERS
 
 DESCRIPTION: Final = """
@@ -50,11 +50,12 @@ def create_app(
             app.state.pool = pool
             yield
 
+    document = f"{BASE}/openapi.json"
     app = FastAPI(
         title="Duestroke",
         version="1",
         description=DESCRIPTION,
-        openapi_url=f"{BASE}/openapi.json",
+        openapi_url=document,
         docs_url=None,  # the pages FastAPI offers load scripts from outside
         redoc_url=None,
         lifespan=lifespan,
@@ -68,6 +69,7 @@ def create_app(
         app.include_router(router, prefix=BASE)
     # The last one added is the outermost: the tag is made over the plain body.
     app.add_middleware(BodyLimit, most=MAX_BODY_BYTES)
+    app.add_middleware(TokenFirst, base=BASE, free=frozenset({document}))
     app.add_middleware(WeakTags)
     app.add_middleware(GZipMiddleware, minimum_size=1_000, compresslevel=5)
     app.add_middleware(RequestLog, served=app.state.served)

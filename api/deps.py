@@ -14,6 +14,7 @@ from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from psycopg.rows import DictRow
 from psycopg_pool import ConnectionPool
 
+from api.problems import UNSIGNED
 from api.types import Role
 from store.tokens import digest_of
 from store.unit import Unit
@@ -89,7 +90,7 @@ def require(role: Role) -> Callable[..., Caller]:
 
 def _caller(unit: Unit, given: HTTPAuthorizationCredentials | None, now: datetime) -> Caller:
     if given is None:
-        raise _unauthorised("send a token: Authorization: Bearer <token>", "Bearer")
+        raise _unauthorised(UNSIGNED, "Bearer")
     token = unit.tokens.find(digest_of(given.credentials), now)
     if token is None:
         raise _unauthorised(

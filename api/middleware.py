@@ -11,7 +11,10 @@ from typing import Final
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.exceptions import HTTPException
+from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from api.problems import UNSIGNED, problem
 
 logger = logging.getLogger(__name__)
 
@@ -95,6 +98,32 @@ class BodyLimit:
             return message
 
         await self._app(scope, counting if scope["type"] == "http" else receive, send)
+
+
+class TokenFirst:
+    """401 under the base where no bearer token is sent, before any of the body is read.
+
+    Whether the token is valid is looked up later, with the connection that the endpoint uses.
+    """
+
+    def __init__(self, app: ASGIApp, base: str, free: frozenset[str]) -> None:
+        self._app = app
+        self._base = base
+        self._free = free
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http" or self._may_pass(scope):
+            await self._app(scope, receive, send)
+            return
+        challenge = {"WWW-Authenticate": "Bearer"}
+        answer = problem(Request(scope), 401, UNSIGNED, headers=challenge)
+        await answer(scope, receive, send)
+
+    def _may_pass(self, scope: Scope) -> bool:
+        path: str = scope["path"]
+        if path in self._free or not path.startswith(f"{self._base}/"):
+            return True
+        return Headers(scope=scope).get("authorization", "").lower().startswith("bearer ")
 
 
 class WeakTags:

@@ -25,6 +25,7 @@ from duestroke.errors import BadField, Contradiction
 
 logger = logging.getLogger(__name__)
 
+UNSIGNED: Final = "send a token: Authorization: Bearer <token>"
 MEDIA_TYPE: Final = "application/problem+json"
 _FIELD: Final = re.compile(r"[a-z_][a-z0-9_]*")
 _PLACES: Final = ("body", "query", "path", "header")
@@ -66,7 +67,7 @@ Responses = dict[int | str, dict[str, Any]]
 
 
 def documented(*statuses: int) -> Responses:
-    """OpenAPI entries of these errors.
+    """OpenAPI entries of these errors; where a body is read (400), it may also be too large (413).
 
     The schema stands inline: a reference to a model that no route returns is not registered.
     """
@@ -76,7 +77,7 @@ def documented(*statuses: int) -> Responses:
     content = {MEDIA_TYPE: {"schema": schema}}
     return {
         status: {"description": _MEANINGS[status], "content": content}
-        for status in sorted({*statuses})
+        for status in sorted({*statuses, *([413] if 400 in statuses else [])})
     }
 
 

@@ -45,6 +45,22 @@ def test_without_a_valid_token_401_with_a_challenge(api):
         assert answer.headers["WWW-Authenticate"].startswith("Bearer")
 
 
+def test_401_comes_before_all_else(api):
+    for method, path, content in (
+        ("POST", "/tokens", b"{"),
+        ("PUT", "/presses/a/b/c", b"{}"),
+        ("GET", "/tokens?limit=0", b""),
+        ("GET", "/nowhere", b""),
+        ("PATCH", "/tokens", b""),
+    ):
+        answer = api.call(method, path, role=None, content=content)
+        assert answer.status_code == 401, (method, path)
+
+
+def test_403_comes_before_what_is_wrong_in_the_body(api):
+    assert api.post("/tokens", {"name": 3}, role="crew").status_code == 403
+
+
 def test_the_secret_is_shown_once_and_kept_as_a_hash_only(api):
     secret = made(api, id="gate")["token"]
     assert len(secret) >= 43  # 32 random bytes
