@@ -5,7 +5,7 @@ Each press is one transaction, so a start that was cut short goes on with the pr
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -14,7 +14,7 @@ from typing import Final
 from duestroke.counting.columns import ReadingColumns
 from duestroke.times import to_micros
 from simulators import paperwork
-from simulators.plant import DAY, HISTORY_DAYS, MAX_SPM, ZONE, Press
+from simulators.plant import DAY, HISTORY_DAYS, MAX_SPM, PRESSES, ZONE, Press
 from simulators.reports import Reports, arrivals, history
 from simulators.stories import Demo
 from simulators.truth import PressTruth
@@ -32,7 +32,13 @@ _SETTLED_BEFORE: Final = timedelta(days=150)
 Say = Callable[[str], None]
 
 
-def load(database_url: str, data_dir: Path, now: datetime, say: Say) -> None:
+def load(
+    database_url: str,
+    data_dir: Path,
+    now: datetime,
+    say: Say,
+    presses: Sequence[Press] = PRESSES,
+) -> None:
     """Bring the database up to the demo's first day; what is there already stays as it is.
 
     data_dir: keeps seed and first day.  now: the first day of a demo that is begun now.
@@ -40,29 +46,47 @@ def load(database_url: str, data_dir: Path, now: datetime, say: Say) -> None:
     """
     demo = begin(data_dir, now)
     _plan(database_url, demo, now)
-    works = Works(demo)
-    truths = [
-        truth
-        for truth in works.truths(demo.d0 + DAY)
-        if not _is_loaded(database_url, truth.press.name)
-    ]
-    if not truths:
+    works = Works(demo, presses)
+    truths = works.truths(demo.d0 + DAY)
+    lacking = _lacking(database_url, truths)
+    if not any(lacking):
         say(f"history: there since {demo.first_day:%Y-%m-%d %H:%M} UTC, nothing to load")
         return
-    say(f"history: {HISTORY_DAYS} days of {len(truths)} presses, {_count(works)} tool lives")
+    lives = sum(len(played.lives) for played in works.played)
+    say(f"history: {HISTORY_DAYS} days of {len(truths)} presses, {lives:,} tool lives")
+    _each(lambda truth: load_reports(database_url, truth), lacking[0], "reports", say)
+    _analyse(database_url)
+    _each(lambda truth: load_paperwork(database_url, truth), lacking[1], "tool events", say)
+    _analyse(database_url)
+
+
+def _each(
+    job: Callable[[PressTruth], int], truths: Sequence[PressTruth], what: str, say: Say
+) -> None:
+    """One job for each press, two at a time, with a line for each that is done."""
     with ThreadPoolExecutor(LOADERS, "history") as pool:
-        jobs = pool.map(lambda truth: load_press(database_url, truth), truths)
-        for number, (press, reports) in enumerate(jobs, 1):
-            say(f"history: {100 * number // len(truths):3d} %, {press}: {reports:,} reports")
+        for number, (truth, count) in enumerate(
+            zip(truths, pool.map(job, truths), strict=True), start=1
+        ):
+            percent = 100 * number // len(truths)
+            say(f"history: {what} {percent:3d} %, {truth.press.name}: {count:,}")
 
 
-def _count(works: Works) -> int:
-    return sum(len(played.lives) for played in works.played)
-
-
-def _is_loaded(database_url: str, press: str) -> bool:
+def _lacking(
+    database_url: str, truths: Sequence[PressTruth]
+) -> tuple[list[PressTruth], list[PressTruth]]:
+    """Presses whose reports are not there, and presses whose paperwork is not."""
     with connect(database_url) as conn, Unit(conn) as unit:
-        return unit.presses.get(press) is not None
+        return (
+            [truth for truth in truths if unit.presses.get(truth.press.name) is None],
+            [truth for truth in truths if not unit.ledger.page(1, press=truth.press.name)],
+        )
+
+
+def _analyse(database_url: str) -> None:
+    """Fresh statistics after a bulk load: the planner would take a new press's rows for none."""
+    with connect(database_url, autocommit=True) as conn:
+        conn.execute("ANALYZE")
 
 
 def _plan(database_url: str, demo: Demo, now: datetime) -> None:
@@ -77,21 +101,28 @@ def _plan(database_url: str, demo: Demo, now: datetime) -> None:
         unit.commit()
 
 
-def load_press(database_url: str, truth: PressTruth) -> tuple[str, int]:
-    """One press with its reports, tools, events and looks; its name and number of reports."""
-    demo, press = truth.demo, truth.press
-    reports, _ = history(truth, loaded_to(demo))
+def load_reports(database_url: str, truth: PressTruth) -> int:
+    """Register one press and load its reports; how many."""
+    reports, _ = history(truth, loaded_to(truth.demo))
     with connect(database_url) as conn, Unit(conn) as unit:
-        unit.presses.register(press.name, settings(press))
-        load_history(conn, press.name, columns(truth, reports))
-        add_tools(conn, paperwork.tools(truth.played), by=paperwork.BY, at=demo.first_day)
-        events = paperwork.events(demo, truth.played)
-        unit.ledger.record(events, by=paperwork.BY, now=demo.first_day)
-        looks = paperwork.inspections(demo, truth.played)
-        add_inspections(conn, looks, by=paperwork.BY, now=demo.first_day)
-        _settle_old_flags(unit, truth)
+        unit.presses.register(truth.press.name, settings(truth.press))
+        count = load_history(conn, truth.press.name, columns(truth, reports))
         unit.commit()
-    return press.name, len(reports)
+    return count
+
+
+def load_paperwork(database_url: str, truth: PressTruth) -> int:
+    """One press's tools, events, looks and settled flags; how many events."""
+    first_day, played = truth.demo.first_day, truth.played
+    events = paperwork.events(truth.demo, played)
+    with connect(database_url) as conn, Unit(conn) as unit:
+        _settle_old_flags(unit, truth)
+        add_tools(conn, paperwork.tools(played), by=paperwork.BY, at=first_day)
+        unit.ledger.record(events, by=paperwork.BY, now=first_day)
+        looks = paperwork.inspections(truth.demo, played)
+        add_inspections(conn, looks, by=paperwork.BY, now=first_day)
+        unit.commit()
+    return len(events)
 
 
 def settings(press: Press) -> Settings:

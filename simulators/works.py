@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Final
@@ -10,7 +11,7 @@ from typing import Final
 from duestroke.times import format_time, from_micros, parse_time, to_micros
 from simulators import truth
 from simulators.crew import Played, name_tools, play
-from simulators.plant import HOUR, PRESSES
+from simulators.plant import HOUR, PRESSES, Press
 from simulators.reports import Sent, history
 from simulators.stories import Demo
 from simulators.truth import PressTruth
@@ -49,12 +50,12 @@ def loaded_to(demo: Demo) -> int:
 
 
 class Works:
-    """All presses of a demo. What the crews did is played once, on first use."""
+    """Presses of a demo, all of them unless told otherwise, with what their crews did."""
 
-    def __init__(self, demo: Demo) -> None:
+    def __init__(self, demo: Demo, presses: Sequence[Press] = PRESSES) -> None:
         self.demo = demo
         until = loaded_to(demo) - HOUR
-        self.played: list[Played] = [play(demo, press, until) for press in PRESSES]
+        self.played: list[Played] = [play(demo, press, until) for press in presses]
         tools = [tool for played in self.played for tool in played.tools]
         name_tools(tools, [from_micros(tool.bought).year for tool in tools])
 
