@@ -22,7 +22,7 @@ from duestroke.counting.record import Changes, Record
 from duestroke.errors import Contradiction
 from duestroke.times import from_micros
 from store.binary import binary_rows, timestamps
-from store.keep import Kept, boot_row, span_row
+from store.keep import Kept, boot_row, move_states, span_row
 from store.moved import refresh
 from store.records import rules_by_press
 from store.rows import columns, zone_of
@@ -42,7 +42,8 @@ def load_history(conn: psycopg.Connection[DictRow], press: str, readings: Readin
     if found is None:
         raise KeyError(press)
     presses = {"presses": [found["id"]]}
-    state = conn.execute(INTAKE["lock_states"], presses).fetchone()
+    conn.execute(INTAKE["lock_presses"], presses)
+    state = conn.execute(INTAKE["states"], presses).fetchone()
     if state is None or state["readings"]:
         raise Contradiction(f"press {press} has readings already")
     rules = rules_by_press(conn.execute(INTAKE["rules_of"], presses))[found["id"]]
@@ -121,4 +122,4 @@ def _state(conn: psycopg.Connection[DictRow], kept: Kept, counted: ColumnCount) 
         from_micros(int(counted.rows.received_at.max())),
         1,
     )
-    conn.execute(INTAKE["move_states"], columns([row], 8))
+    move_states(conn, [row])

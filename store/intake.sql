@@ -1,8 +1,14 @@
 -- name: press_ids
 SELECT id, name FROM press WHERE name = ANY(%(names)s);
 
--- name: lock_states
+-- name: lock_presses
 -- One writer a press: locks are taken in one order, so that two intakes cannot wait in a ring.
+-- A statement of its own: what a locking statement joins is as old as its start, so that behind
+-- another writer it would bring that writer's press_state with the boot from before.
+SELECT press_id FROM press_state WHERE press_id = ANY(%(presses)s) ORDER BY press_id FOR UPDATE;
+
+-- name: states
+-- Where the record of presses that are locked stands.
 SELECT s.press_id, p.name, p.timezone, s.total, s.latest_at, s.readings, s.missing, s.thinned_to,
        b.id AS boot_id, b.name AS boot, b.first_seq, b.first_at, b.first_strokes,
        b.first_unwrapped, b.last_seq, b.last_at, b.last_strokes, b.last_unwrapped,
@@ -11,8 +17,7 @@ FROM press_state s
 JOIN press p ON p.id = s.press_id
 LEFT JOIN boot b ON b.id = s.boot_id
 WHERE s.press_id = ANY(%(presses)s)
-ORDER BY s.press_id
-FOR UPDATE OF s;
+ORDER BY s.press_id;
 
 -- name: rules_of
 SELECT press_id, valid_from, modulus, max_spm FROM press_rule
@@ -38,18 +43,43 @@ SELECT * FROM unnest(%s::int[], %s::text[],
   %s::bigint[], %s::timestamptz[], %s::bigint[], %s::bigint[], %s::timestamptz[], %s::bigint[])
 RETURNING press_id, name, id;
 
+-- name: stages
+-- Rows that a batch changes come by binary COPY into these and from here into their tables: arrays
+-- as parameters cost the client several times as much.
+CREATE TEMP TABLE IF NOT EXISTS stage_boot (
+  id int, first_seq bigint, first_at timestamptz, first_strokes bigint, first_unwrapped bigint,
+  last_seq bigint, last_at timestamptz, last_strokes bigint, last_unwrapped bigint,
+  latest_at timestamptz, readings bigint) ON COMMIT DELETE ROWS;
+CREATE TEMP TABLE IF NOT EXISTS stage_state (
+  press_id int, boot_id int, total bigint, latest_at timestamptz, readings bigint, missing bigint,
+  received_at timestamptz, moved int) ON COMMIT DELETE ROWS;
+CREATE TEMP TABLE IF NOT EXISTS stage_hour (
+  press_id int, start timestamptz, strokes bigint, running_us bigint, readings bigint,
+  missing bigint, speed_sum bigint, speed_weight bigint, accel_sum bigint, accel_weight bigint,
+  peak_speed_mps float8, peak_accel_mps2 float8, first_at timestamptz, last_at timestamptz)
+  ON COMMIT DELETE ROWS;
+CREATE TEMP TABLE IF NOT EXISTS stage_day (LIKE stage_hour) ON COMMIT DELETE ROWS;
+
+-- name: stage_boot
+COPY stage_boot FROM STDIN (FORMAT binary);
+
+-- name: stage_state
+COPY stage_state FROM STDIN (FORMAT binary);
+
+-- name: stage_hour
+COPY stage_hour FROM STDIN (FORMAT binary);
+
+-- name: stage_day
+COPY stage_day FROM STDIN (FORMAT binary);
+
 -- name: move_boots
+WITH n AS (DELETE FROM stage_boot RETURNING *)
 UPDATE boot AS b
 SET first_seq = n.first_seq, first_at = n.first_at, first_strokes = n.first_strokes,
     first_unwrapped = n.first_unwrapped, last_seq = n.last_seq, last_at = n.last_at,
     last_strokes = n.last_strokes, last_unwrapped = n.last_unwrapped,
     latest_at = n.latest_at, readings = n.readings
-FROM unnest(%s::int[],
-  %s::bigint[], %s::timestamptz[], %s::bigint[], %s::bigint[],
-  %s::bigint[], %s::timestamptz[], %s::bigint[], %s::bigint[], %s::timestamptz[], %s::bigint[])
-  AS n (id, first_seq, first_at, first_strokes, first_unwrapped,
-        last_seq, last_at, last_strokes, last_unwrapped, latest_at, readings)
-WHERE b.id = n.id;
+FROM n WHERE b.id = n.id;
 
 -- name: copy_readings
 -- Straight into the table: under the press's lock each row is known to be new, so a stage and an
@@ -77,21 +107,18 @@ SET boot_at = excluded.boot_at, start_at = excluded.start_at,
     settled = excluded.settled, flag_id = excluded.flag_id;
 
 -- name: move_states
+WITH n AS (DELETE FROM stage_state RETURNING *)
 UPDATE press_state AS s
 SET boot_id = n.boot_id, total = n.total, latest_at = n.latest_at, readings = n.readings,
-    missing = n.missing, received_at = coalesce(greatest(s.received_at, n.received_at), n.received_at),
+    missing = n.missing, received_at = greatest(s.received_at, n.received_at),
     changed = s.changed + n.moved
-FROM unnest(%s::int[], %s::int[], %s::bigint[], %s::timestamptz[], %s::bigint[], %s::bigint[],
-            %s::timestamptz[], %s::int[])
-  AS n (press_id, boot_id, total, latest_at, readings, missing, received_at, moved)
-WHERE s.press_id = n.press_id;
+FROM n WHERE s.press_id = n.press_id;
 
 -- name: add_hours
+WITH n AS (DELETE FROM stage_hour RETURNING *)
 INSERT INTO reading_hour AS h (press_id, hour, strokes, running_us, readings, missing, speed_sum,
   speed_weight, accel_sum, accel_weight, peak_speed_mps, peak_accel_mps2, first_at, last_at)
-SELECT * FROM unnest(%s::int[], %s::timestamptz[], %s::bigint[], %s::bigint[], %s::bigint[],
-  %s::bigint[], %s::bigint[], %s::bigint[], %s::bigint[], %s::bigint[], %s::float8[],
-  %s::float8[], %s::timestamptz[], %s::timestamptz[])
+SELECT * FROM n
 ON CONFLICT (press_id, hour) DO UPDATE
 SET strokes = h.strokes + excluded.strokes, running_us = h.running_us + excluded.running_us,
     readings = h.readings + excluded.readings, missing = h.missing + excluded.missing,
@@ -105,11 +132,10 @@ SET strokes = h.strokes + excluded.strokes, running_us = h.running_us + excluded
     last_at = greatest(h.last_at, excluded.last_at);
 
 -- name: add_days
+WITH n AS (DELETE FROM stage_day RETURNING *)
 INSERT INTO reading_day AS h (press_id, day, strokes, running_us, readings, missing, speed_sum,
   speed_weight, accel_sum, accel_weight, peak_speed_mps, peak_accel_mps2, first_at, last_at)
-SELECT * FROM unnest(%s::int[], %s::timestamptz[], %s::bigint[], %s::bigint[], %s::bigint[],
-  %s::bigint[], %s::bigint[], %s::bigint[], %s::bigint[], %s::bigint[], %s::float8[],
-  %s::float8[], %s::timestamptz[], %s::timestamptz[])
+SELECT * FROM n
 ON CONFLICT (press_id, day) DO UPDATE
 SET strokes = h.strokes + excluded.strokes, running_us = h.running_us + excluded.running_us,
     readings = h.readings + excluded.readings, missing = h.missing + excluded.missing,

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import psycopg
 from psycopg.rows import DictRow
@@ -21,17 +21,11 @@ from store.rows import columns, stamp, zone_of
 from store.sql import named_queries
 
 SQL: Final = named_queries("intake.sql")
-_READING_TYPES: Final = [
-    "int4",
-    "int4",
-    "int8",
-    "timestamptz",
-    "int8",
-    "int8",
-    "float8",
-    "float8",
-    "timestamptz",
-]
+_INT, _BIG, _TIME, _REAL = "int4", "int8", "timestamptz", "float8"
+_READING_TYPES: Final = (_INT, _INT, _BIG, _TIME, _BIG, _BIG, _REAL, _REAL, _TIME)
+_BOOT_TYPES: Final = (_INT, *(_BIG, _TIME, _BIG, _BIG) * 2, _TIME, _BIG)
+_STATE_TYPES: Final = (_INT, _INT, _BIG, _TIME, _BIG, _BIG, _TIME, _INT)
+_BUCKET_TYPES: Final = (_INT, _TIME, *(_BIG,) * 8, _REAL, _REAL, _TIME, _TIME)
 
 
 @dataclass
@@ -73,9 +67,28 @@ def rollups(conn: psycopg.Connection[DictRow], kept: Iterable[Kept]) -> None:
             for pair, sign in one.changes.effects:
                 rollup.add(pair, sign)
             rows.extend(bucket_row(one.press_id, *item) for item in rollup.buckets.items())
-    for query, rows in (("add_hours", hours), ("add_days", days)):
-        if rows:
-            conn.execute(SQL[query], columns(rows, 14))
+    add_buckets(conn, "hour", hours)
+    add_buckets(conn, "day", days)
+
+
+def add_buckets(
+    conn: psycopg.Connection[DictRow], size: Literal["hour", "day"], rows: list[tuple[Any, ...]]
+) -> None:
+    """Add changes to rollup rows; `rows` by `bucket_row`, each press and start once."""
+    if rows:
+        stage(conn, f"stage_{size}", _BUCKET_TYPES, rows)
+        conn.execute(SQL[f"add_{size}s"])
+
+
+def stage(
+    conn: psycopg.Connection[DictRow], name: str, types: Sequence[str], rows: list[tuple[Any, ...]]
+) -> None:
+    """Bring rows into one of the stages, from which one statement takes them out again."""
+    conn.execute(SQL["stages"])
+    with conn.cursor() as cursor, cursor.copy(SQL[name]) as copy:
+        copy.set_types(types)
+        for row in rows:
+            copy.write_row(row)
 
 
 def bucket_row(press_id: int, start: int, bucket: Bucket) -> tuple[Any, ...]:
@@ -117,7 +130,8 @@ def _boots(conn: psycopg.Connection[DictRow], kept: list[Kept]) -> None:
             else:
                 new.append((one.press_id, name, *boot_row(boot)))
     if moved:
-        conn.execute(SQL["move_boots"], columns(moved, 11))
+        stage(conn, "stage_boot", _BOOT_TYPES, moved)
+        conn.execute(SQL["move_boots"])
     if new:
         ids = {one.press_id: one.boot_ids for one in kept}
         for row in conn.execute(SQL["new_boots"], columns(new, 12)):
@@ -185,7 +199,7 @@ def _states(conn: psycopg.Connection[DictRow], kept: list[Kept]) -> None:
     rows = []
     for one in kept:
         record, last = one.record, one.record.last_boot
-        placed = one.changes.placed
+        received = (one.received(item.identity) for item in one.changes.placed)
         rows.append(
             (
                 one.press_id,
@@ -194,8 +208,14 @@ def _states(conn: psycopg.Connection[DictRow], kept: list[Kept]) -> None:
                 stamp(record.latest_at) if record.boots else None,
                 record.readings,
                 record.missing,
-                max((one.received(item.identity) for item in placed), default=None),
+                max(received, default=None),
                 int(one.changes.moved_from is not None),
             )
         )
-    conn.execute(SQL["move_states"], columns(rows, 8))
+    move_states(conn, rows)
+
+
+def move_states(conn: psycopg.Connection[DictRow], rows: list[tuple[Any, ...]]) -> None:
+    """Set presses' totals and ends; rows as the stage `stage_state` has its columns."""
+    stage(conn, "stage_state", _STATE_TYPES, rows)
+    conn.execute(SQL["move_states"])

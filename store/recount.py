@@ -14,10 +14,10 @@ from duestroke.counting.days import day_bounds
 from duestroke.counting.effects import NEVER, Rollup
 from duestroke.counting.record import Changes, Readings, Record
 from duestroke.times import to_micros
-from store.keep import Kept, bucket_row, write
+from store.keep import Kept, add_buckets, bucket_row, write
 from store.pairs import pairs_between
 from store.records import PgReadings, rules_by_press, whole_record
-from store.rows import columns, zone_of
+from store.rows import zone_of
 from store.sql import named_queries
 
 INTAKE: Final = named_queries("intake.sql")
@@ -54,8 +54,7 @@ class LockedPress:
         for pair in pairs_between(self._conn, self.id, NEVER, to_micros(_LAST)):
             rollup.add(pair)
         rows = [bucket_row(self.id, *item) for item in rollup.buckets.items()]
-        if rows:
-            self._conn.execute(INTAKE["add_days"], columns(rows, 14))
+        add_buckets(self._conn, "day", rows)
 
 
 def _nothing_new(identity: tuple[str, int]) -> datetime:
@@ -68,7 +67,8 @@ def recounted(conn: psycopg.Connection[DictRow], press: str) -> Iterator[LockedP
     found = conn.execute(INTAKE["press_ids"], {"names": [press]}).fetchone()
     if found is None:
         raise KeyError(press)
-    state = conn.execute(INTAKE["lock_states"], {"presses": [found["id"]]}).fetchone()
+    conn.execute(INTAKE["lock_presses"], {"presses": [found["id"]]})
+    state = conn.execute(INTAKE["states"], {"presses": [found["id"]]}).fetchone()
     if state is None:
         raise KeyError(press)
     yield LockedPress(conn, state)

@@ -15,7 +15,8 @@ CREATE TABLE public.boot (
     last_unwrapped bigint NOT NULL,
     latest_at timestamp with time zone NOT NULL,
     readings bigint NOT NULL
-);
+)
+WITH (fillfactor='60');
 ALTER TABLE public.boot ALTER COLUMN id ADD GENERATED ALWAYS AS IDENTITY (
     SEQUENCE NAME public.boot_id_seq
     START WITH 1
@@ -56,7 +57,8 @@ CREATE TABLE public.press_state (
     status text,
     status_at timestamp with time zone,
     changed bigint DEFAULT 0 NOT NULL
-);
+)
+WITH (fillfactor='60');
 CREATE VIEW public.fit_age AS
  SELECT id,
     serial,
@@ -331,7 +333,8 @@ CREATE TABLE public.reading_hour (
     peak_accel_mps2 double precision,
     first_at timestamp with time zone,
     last_at timestamp with time zone
-);
+)
+WITH (fillfactor='90');
 CREATE TABLE public.settlement (
     id bigint NOT NULL,
     flag_id uuid NOT NULL,

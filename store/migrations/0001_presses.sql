@@ -34,7 +34,7 @@ CREATE TABLE boot (
   latest_at      timestamptz NOT NULL,
   readings       bigint NOT NULL,
   UNIQUE (press_id, name)
-);
+) WITH (fillfactor = 60);    -- its last reading moves with every batch
 
 -- One row a press, locked by whoever writes its record: one writer a press at a time.
 CREATE TABLE press_state (
@@ -51,7 +51,7 @@ CREATE TABLE press_state (
   status       text,
   status_at    timestamptz,
   changed      bigint NOT NULL DEFAULT 0         -- grows whenever a stored count was moved
-);
+) WITH (fillfactor = 60);
 
 CREATE TABLE reading (
   press_id  int NOT NULL REFERENCES press,
@@ -133,7 +133,7 @@ CREATE TABLE reading_hour (
   first_at   timestamptz,
   last_at    timestamptz,
   PRIMARY KEY (press_id, hour)
-);
+) WITH (fillfactor = 90);
 CREATE TABLE reading_day (                       -- `day`: start of the press's own day
   LIKE reading_hour INCLUDING DEFAULTS,
   FOREIGN KEY (press_id) REFERENCES press
