@@ -27,12 +27,15 @@ def fit(
     handbook_life: float,
     handbook_spread: float = DEFAULT_SPREAD,
     prior: Prior | None = None,
+    unseen_share: float | None = None,
 ) -> Posterior:
     """Posterior of the life law of one kind of tool at one position, averaged over families.
 
     observations: what is known of past and running tools; none at all gives the prior.
     handbook_life: the plant's own figure for the median life, strokes, > 0.
-    handbook_spread: its figure for the sd of log life, > 0.
+    handbook_spread: its figure for the sd of log life, 0.01 to 5.
+    unseen_share: share of failures that show only at an inspection, 0 to 1, where the plant knows
+        it; None: as the lives say.
     Deterministic: the same lives give the same bytes, in whatever order they come.
     Raises BadField naming the figure that is out of range.
     """
@@ -40,8 +43,10 @@ def fit(
         raise BadField("handbook_spread", handbook_spread, "0.01 to 5")
     seen = observations if isinstance(observations, Observations) else observe(observations)
     belief = prior if prior is not None else Prior()
-    shares = seen.relative_to(handbook_life)
-    ages = log_ages(shares)
+    q = seen.unseen_share if unseen_share is None else unseen_share
+    if not 0 <= q <= 1:
+        raise BadField("unseen_share", q, "0 to 1")
+    ages = log_ages(seen.relative_to(handbook_life), q)
     parts = tuple(
         FamilyPosterior(FAMILIES[name], weight, _lay(FAMILIES[name], ages, belief, handbook_spread))
         for name, weight in belief.families.items()
@@ -54,7 +59,7 @@ def fit(
         prior=belief,
         lives=seen.lives,
         failures=seen.failures,
-        q=seen.unseen_share,
+        q=q,
         model_version=MODEL_VERSION,
     )
 

@@ -50,7 +50,7 @@ class LogAges:
     exact: (n,) ends seen.  survived: (k,) ages survived to.  entered: (e,) sure ages at entry.
     interval, unseen, doubtful: pairs (n, 2) of last good and later log age, the last at entry;
         -inf stands for age 0.
-    unseen_share: `q` of Observations.
+    unseen_share: `q`, the share of failures that show only at an inspection.
     """
 
     exact: Array
@@ -62,7 +62,7 @@ class LogAges:
     unseen_share: float
 
 
-def log_ages(shares: Observations) -> LogAges:
+def log_ages(shares: Observations, unseen_share: float) -> LogAges:
     """Sort observations (already relative to the handbook life) by their contribution."""
     code, entered = shares.code, shares.entry > 0
     doubtful = entered & (shares.entry_low < shares.entry)
@@ -73,7 +73,7 @@ def log_ages(shares: Observations) -> LogAges:
         interval=_log_pairs(shares.low, shares.high, code == INTERVAL),
         unseen=_log_pairs(shares.low, shares.high, code == UNSEEN),
         doubtful=_log_pairs(shares.entry_low, shares.entry, doubtful),
-        unseen_share=shares.unseen_share,
+        unseen_share=unseen_share,
     )
 
 

@@ -69,7 +69,7 @@ def maximum_likelihood(
     if observations.failures == 0:
         raise BadField("observations", "no failure", "at least one failure")
     unit = float(np.median(observations.high[observations.high > 0]))
-    ages = log_ages(observations.relative_to(unit))
+    ages = log_ages(observations.relative_to(unit), observations.unseen_share)
 
     def cost(at: NDArray[np.float64]) -> float:
         return -_at(ages, family, at)
