@@ -29,7 +29,8 @@ class Figures:
 
     `reports` and `missing` are of the whole record; `silent` presses sent nothing for ten minutes;
     `delay_s` is the median, over presses heard in the last ten minutes, from a report's own time
-    to its arrival.
+    to its arrival. `forecast_age_s` is of the oldest that stands; `forecast_lag_s` the longest
+    that one lies behind its press's last report.
     """
 
     presses: int
@@ -38,11 +39,17 @@ class Figures:
     missing: int
     last_report_age_s: float | None
     delay_s: float | None
+    flags_open: int
+    forecasts: int
+    forecast_age_s: float | None
+    forecast_lag_s: float | None
     quarantine: tuple[QuarantineCount, ...]
 
 
 def read(conn: psycopg.Connection[DictRow], at: datetime) -> Figures:
     """The figures at `at`."""
-    totals: dict[str, Any] = conn.execute(SQL["totals"], {"at": at}).fetchone() or {}
+    values: dict[str, Any] = {}
+    for query in ("totals", "flags", "forecasts"):
+        values |= conn.execute(SQL[query], {"at": at}).fetchone() or {}
     rows = conn.execute(SQL["quarantine"]).fetchall()
-    return Figures(**totals, quarantine=tuple(QuarantineCount(**row) for row in rows))
+    return Figures(**values, quarantine=tuple(QuarantineCount(**row) for row in rows))

@@ -61,9 +61,13 @@ def _families(figures: metrics.Figures) -> Iterator[Family]:
     text = "reports in the record, each counted once"
     yield Family("duestroke_reports_counted", "counter", text, [Sample(figures.reports)])
     yield _gauge("reports_missing", "gaps in the senders' numbering", figures.missing)
+    yield _gauge("flags_open", "pairs of readings whose strokes nobody settled", figures.flags_open)
     yield from _quarantine({row.reason: row for row in figures.quarantine})
     yield _seconds("last_report_age", "since a report last came in", figures.last_report_age_s)
     yield _seconds("report_delay", "median from a report's time to arrival", figures.delay_s)
+    yield _gauge("forecasts", "tools with a forecast", figures.forecasts)
+    yield _seconds("forecast_age", "since the oldest was made", figures.forecast_age_s)
+    yield _seconds("forecast_lag", "longest behind its last report", figures.forecast_lag_s)
 
 
 def _quarantine(rows: dict[str, metrics.QuarantineCount]) -> Iterator[Family]:

@@ -15,10 +15,12 @@ from starlette.testclient import TestClient
 
 from api.app import create_app
 from api.deps import ROLES
-from duestroke.times import format_time
+from duestroke.forecast import Chance, Forecast
+from duestroke.forecast.dates import LEVELS
+from duestroke.times import format_time, to_micros
 from store.intake import BatchOutcome, Delivery, record_batch
 from store.tokens import ensure
-from store.unit import connect
+from store.unit import Unit, connect
 
 NOW = datetime(2026, 3, 1, 12, tzinfo=UTC)
 
@@ -113,3 +115,44 @@ def send(database_url: str) -> Callable[..., BatchOutcome]:
             return record_batch(conn, batch, now)
 
     return sending
+
+
+@pytest.fixture
+def foretell(database_url: str) -> Callable[..., None]:
+    """Puts a forecast on record as the engine does, due `days` after NOW by the median."""
+
+    def foretelling(position: str, days: float, *, press: str = PRESS, state: str = "fine") -> None:
+        due = to_micros(NOW + timedelta(days=days))
+        made = Forecast(
+            press=press,
+            position=position,
+            kind=position,
+            serial=f"T-{position}",
+            made_at=NOW - timedelta(minutes=2),
+            as_of=NOW - timedelta(minutes=3),
+            state=state,
+            strokes=1_000_000.0,
+            remaining=tuple(5e5 * days for _ in LEVELS),
+            due_us=tuple(due for _ in LEVELS),
+            chances=(Chance("S1", NOW + timedelta(days=7), 0.25),),
+            rate=(500_000.0, NOW - timedelta(days=90), NOW),
+            interval=None,
+            basis={
+                "lives": 3,
+                "failures": 1,
+                "families": {"weibull": 0.5, "lognormal": 0.5},
+                "wear": None,
+                "prior_only": False,
+                "fit": "a-fit",
+                "as_of": format_time(NOW - timedelta(minutes=3)),
+                "cautions": ["one failure only"],
+            },
+            inputs={},
+            digest="d",
+        )
+        with connect(database_url) as conn, Unit(conn) as unit:
+            others = [f for f in unit.forecasts.current(press) if f.position != position]
+            unit.forecasts.append([press], [*others, made])
+            unit.commit()
+
+    return foretelling

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
+from pathlib import Path
 
 import psycopg
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
@@ -75,3 +77,28 @@ def test_presses_reports_and_ages_are_those_of_the_record(api, clock):
     assert found["duestroke_quarantined_messages_total", ("reason", "malformed")] == 3
     assert found["duestroke_quarantine_waiting", ("reason", "malformed")] == 1
     assert found["duestroke_database_up",] == 1
+
+
+def test_open_flags_and_forecasts(api, send, report, foretell):
+    found = figures(api)
+    assert (found["duestroke_flags_open",], found["duestroke_forecasts",]) == (0, 0)
+    assert ("duestroke_forecast_age_seconds",) not in found
+    api.put("/presses/harlow-mere/2/07", {})
+    send(report(-60, 1_000), report(-50, 300, boot="b2"), report(0, 400, boot="b2"))
+    foretell("punch", 30)
+    found = figures(api)
+    assert (found["duestroke_flags_open",], found["duestroke_forecasts",]) == (1, 1)
+    assert found["duestroke_forecast_age_seconds",] == 120
+    assert found["duestroke_forecast_lag_seconds",] == 180
+    (flag,) = api.get("/flags").json()["items"]
+    api.post(f"/flags/{flag['id']}/settle", {"strokes": 0, "reason": "stood"})
+    assert figures(api)["duestroke_flags_open",] == 0
+
+
+def test_the_docs_name_every_family(api, send, report, foretell):
+    api.put("/presses/harlow-mere/2/07", {})
+    send(report(0, 400))
+    foretell("punch", 30)
+    text = (Path(__file__).parents[2] / "docs" / "api.md").read_text("utf-8")
+    named = set(re.findall(r"^\| `(duestroke_\w+)` \|", text, re.MULTILINE))
+    assert {name for name, *_ in figures(api)} == named

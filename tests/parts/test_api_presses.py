@@ -186,3 +186,19 @@ def test_a_row_of_the_list_is_the_press_itself(api, send, report):
     register(api, **GEOMETRY)
     send(report(-10, 0), report(0, 4_000))
     assert api.get("/presses").json()["items"] == [api.get(PATH).json()]
+
+
+def test_next_due_is_the_tool_with_the_earliest_median(api, foretell):
+    register(api)
+    for position, days in (("punch", 30), ("ring-3", 4), ("stripper", 12)):
+        foretell(position, days)
+    due = api.get(PATH).json()["next_due"]
+    assert (due["position"], due["serial"], due["state"]) == ("ring-3", "T-ring-3", "fine")
+    assert set(due["due"]) == set(due["remaining_strokes"]) == {"0.1", "0.5", "0.9"}
+    assert due["due"]["0.5"] == "2026-03-05T12:00:00Z"
+    assert due["remaining_strokes"]["0.5"] == 2e6
+    assert due["chance_before"] == [{"stop": "S1", "at": "2026-03-08T12:00:00Z", "chance": 0.25}]
+    assert due["basis"]["cautions"] == ["one failure only"]
+    assert api.get("/presses").json()["items"][0]["next_due"] == due
+    (ring,) = api.get("/forecasts", params={"position": "ring-3"}).json()["items"]
+    assert ring == due
