@@ -144,7 +144,8 @@ def _count(
             detail = f"press {name} is not registered"
             _refuse(batch, name, reading, delivery, "unknown-press", None, detail)
     presses = {"presses": list(ids.values())}
-    states = conn.execute(SQL["lock_states"], presses).fetchall()
+    conn.execute(SQL["lock_presses"], presses)
+    states = conn.execute(SQL["states"], presses).fetchall()
     rules = rules_by_press(conn.execute(SQL["rules_of"], presses))
     boot_ids = _known_boots(conn, states, batch)
     taken: list[_Press] = []
