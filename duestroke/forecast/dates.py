@@ -82,8 +82,17 @@ class DueDays:
 
     def quantiles(self) -> Floats:
         """Running days at LEVELS, (tools, levels), growing with the level; 0 is due now."""
-        # Where strokes and rate err together: wider than the mixture, so it spans its range.
-        time = np.sort(self._days * np.exp(NORMAL * self._spread), axis=1)
+        time = self._knots()
         chance = np.maximum.accumulate(self.chance_within(time), axis=1)
         days = [np.interp(LEVELS, row, at) for row, at in zip(chance, time, strict=True)]
-        return np.maximum.accumulate(np.array(days).reshape(time.shape), axis=1)
+        return np.maximum.accumulate(np.array(days).reshape(self._days.shape), axis=1)
+
+    def _knots(self) -> Floats:
+        """Running days in order, dense where the mixture has its mass.
+
+        Strokes and rate erring together span its range; erring against each other they fill
+        what lies between a mass at zero and the rest.
+        """
+        together = self._days * np.exp(NORMAL * self._spread)
+        against = self._days[:, ::2] * np.exp(-NORMAL[::2] * self._spread[:, ::2])
+        return np.sort(np.concatenate((together, against), axis=1), axis=1)
