@@ -108,13 +108,13 @@ class EarlyDefect:
     def log_survival(self, u: Array, s: Array) -> Array:
         """See Family."""
         sound = math.log1p(-self.share) - _hazard(u, s)
-        return np.logaddexp(sound, math.log(self.share) - _defect_hazard(u))
+        return _log_of_sum(sound, math.log(self.share) - _defect_hazard(u))
 
     def log_density(self, u: Array, s: Array) -> Array:
         """See Family."""
         sound = math.log1p(-self.share) + Weibull().log_density(u, s)
         rate = _defect_hazard(u)
-        return np.logaddexp(sound, math.log(self.share / EARLY_LIFE) + u - rate)
+        return _log_of_sum(sound, math.log(self.share / EARLY_LIFE) + u - rate)
 
     def life_beyond(self, u: Array, s: Array, chance: Array, pick: Array) -> Array:
         """See Family. `pick` tells whether the survivor is one with a defect."""
@@ -122,6 +122,11 @@ class EarlyDefect:
         is_defect = np.log(pick) < defect - self.log_survival(u, s)
         early = np.log(EARLY_LIFE * (_defect_hazard(u) - np.log1p(-chance)))
         return np.where(is_defect, early, Weibull().life_beyond(u, s, chance, pick))
+
+
+def _log_of_sum(a: Array, b: Array) -> Array:
+    """log(e^a + e^b); quicker than numpy's own on large grids. Not both are -inf."""
+    return np.maximum(a, b) + np.log1p(np.exp(-np.abs(a - b)))
 
 
 def _hazard(u: Array, s: Array) -> Array:

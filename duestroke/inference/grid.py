@@ -24,7 +24,8 @@ _DEPTH: Final = 16.0
 """Points more than this below the peak of the log posterior are left out: e^-16 is 1e-7."""
 _ENOUGH_CELLS: Final = 7
 _MOST_STEPS: Final = 24
-_EDGE_SHARE: Final = 0.001
+_EDGE_SHARE: Final = 0.002
+"""0.1 % in an edge cell of the fine grid is twice that in one of the search grid."""
 _FAIR_STEP: Final = 1.2
 _MOST_ROWS: Final = 5
 _MOST_COLUMNS: Final = 3
@@ -55,10 +56,10 @@ class Grid:
         For a smooth bell a sum in steps of 1.2 standard deviations is off by e^-13; where the
         weight leans on an edge it is not smooth and every column counts. In `m` the standard
         deviation at a given spread counts, mostly that of the small spreads. A posterior that
-        needed a wider range may have two peaks, so there every point counts too.
+        needed a wider range may have two peaks, so there nearly every point counts.
         """
         if self.widened:
-            return 1, 1
+            return 2, 1
         weight = np.exp(self.log_weight - self.log_weight.max())
         column = weight.sum(axis=0)
         rows = np.arange(self.m.size)[:, None]
@@ -69,7 +70,7 @@ class Grid:
         place = np.arange(self.s.size)
         share = column / column.sum()
         column_sd = float((share * (place - (share * place).sum()) ** 2).sum()) ** 0.5
-        is_cut = max(share[0], share[-1]) > 1e-4
+        is_cut = max(share[0], share[-1]) > 1e-3
         return _step(row_sd, _MOST_ROWS), 1 if is_cut else _step(column_sd, _MOST_COLUMNS)
 
 
