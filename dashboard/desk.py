@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
-from typing import Any, Final
+from collections.abc import Collection, Sequence
+from typing import Final
 
-from dashboard import axis as axes
 from dashboard import fleet as fleets
-from dashboard import rows, words
-from dashboard.client import Forecast, Press, Stop
+from dashboard import rows, stops, words
+from dashboard.client import Forecast, Press
 from dashboard.fleet import Document, Fleet
 
 DAYS: Final = 42
@@ -49,7 +48,7 @@ def document(fleet: Fleet, *, fault: str = "", opened: Collection[str] = ()) -> 
         "axis": fleets.axis_head(fleet),
         "lines": fleets.line_paths(fleet),
         "do": _do(fleet, "do" in opened),
-        "stops": _stops(fleet),
+        "stops": stops.section(fleet),
         "fleet": _all(fleet, opened),
         "key": KEY,
         "read": HOW_TO_READ,
@@ -67,7 +66,7 @@ def wanted(fleet: Fleet) -> list[Forecast]:
     ]
     kept: list[Forecast] = []
     doubted: set[str] = set()
-    for tool in sorted(found, key=fleets.urgency):
+    for tool in fleets.by_urgency(found, fleet.now):
         if tool.state == "cant-tell" and tool.press in doubted:
             continue
         if tool.state == "cant-tell":
@@ -79,14 +78,24 @@ def wanted(fleet: Fleet) -> list[Forecast]:
 def _do(fleet: Fleet, whole: bool) -> Document:
     found = wanted(fleet)
     shown = found if whole else found[:MOST_ROWS]
+    said = _said_by_all(shown)
     return {
         "say": "worst first; the figure at a stop line is the chance that the tool ends before it",
         "more": _more(len(found), whole),
         "whole": whole,
-        "rows": [_do_row(fleet, tool) for tool in shown] or _next_to_come(fleet),
+        "rows": [_do_row(fleet, tool, said) for tool in shown] or _next_to_come(fleet),
+        "note": " ".join(["For all of these:", *rows.cautions(fleet, said)]) if said else "",
         "empty": "" if found else _nothing(fleet),
         "fault": _ranges_fault(fleet),
     }
+
+
+def _said_by_all(shown: Sequence[Forecast]) -> list[str]:
+    """Cautions that every row with a range would repeat: the section says them once."""
+    told = [tool.basis.cautions for tool in shown if tool.state != "cant-tell"]
+    if len(told) < 2:
+        return []
+    return [caution for caution in told[0] if all(caution in each for each in told)]
 
 
 def _more(count: int, whole: bool) -> str:
@@ -95,7 +104,7 @@ def _more(count: int, whole: bool) -> str:
     return f"the worst {MOST_ROWS} only" if whole else f"all {count} that need someone"
 
 
-def _do_row(fleet: Fleet, tool: Forecast) -> Document:
+def _do_row(fleet: Fleet, tool: Forecast, said: Collection[str] = ()) -> Document:
     doubt = tool.state == "cant-tell"
     return {
         "key": f"{tool.press}:{tool.position}",
@@ -107,7 +116,7 @@ def _do_row(fleet: Fleet, tool: Forecast) -> Document:
         "stops": rows.own_stops(fleet, tool.press),
         "label": _subject(fleet, tool),
         "serial": _serial(fleet, tool),
-        "why": rows.reason(fleet, tool),
+        "why": rows.reason(fleet, tool, said),
         "figures": rows.chance_figures(fleet, tool),
         "cap": rows.as_of(fleet, tool) if doubt and fleets.has_range(tool) else "",
         "range": "" if doubt else rows.due_range(fleet, tool),
@@ -140,7 +149,7 @@ def _serial(fleet: Fleet, tool: Forecast) -> str:
 def _calm(fleet: Fleet) -> Forecast | None:
     found = [tool for tools in fleet.tools.values() for tool in tools]
     calm = [tool for tool in found if tool.state in rows.QUIET]
-    return min(calm, key=fleets.urgency, default=None)
+    return next(iter(fleets.by_urgency(calm, fleet.now)), None)
 
 
 def _next_to_come(fleet: Fleet) -> list[Document]:
@@ -164,93 +173,6 @@ def _ranges_fault(fleet: Fleet) -> str:
     at = words.clock(fleet.answers.at, fleet.zone)
     why = fleet.answers.faults[0] if fleet.answers.faults else "the API gave no answer"
     return f"At {at} {why}. Presses and their counts are right."
-
-
-# ---- the stops of each line ----
-
-
-def _stops(fleet: Fleet) -> Document:
-    if fleet.answers.stops is None:
-        return {"say": "", "rows": [], "empty": "The planned stops could not be read."}
-    if not fleet.stops:
-        empty = (
-            "No planned stop is entered. Until one is, chances are given for seven, fourteen and "
-            "twenty-one days from now."
-        )
-        return {"say": "", "rows": [], "empty": empty if fleet.presses else "No press, no stops."}
-    say = "changes wanted at the next stop, against the changes it has room for"
-    return {"say": say, "rows": [_stop_row(fleet, line) for line in fleet.lines], "empty": ""}
-
-
-def next_stop(fleet: Fleet, line: str) -> Stop | None:
-    """The first stop ahead that covers the whole line."""
-    ahead = axes.coming(axes.of_line(fleet.stops, line), fleet.now)
-    return ahead[0] if ahead else None
-
-
-def wanted_at_next(fleet: Fleet, line: str) -> list[Forecast]:
-    """Tools of a line that the engine wants out at its next stop, worst first."""
-    found = [
-        tool
-        for press, tools in fleet.tools.items()
-        for tool in tools
-        if words.line_of(press) == line and tool.state in ("overdue", "this-stop")
-    ]
-    return sorted(found, key=fleets.urgency)
-
-
-def _stop_row(fleet: Fleet, line: str) -> Document:
-    stop = next_stop(fleet, line)
-    name = f"Line{words.NB}{line.rpartition('/')[2]}"
-    tools = wanted_at_next(fleet, line)
-    base = {"key": line, "line": line, "name": name, "tools": _tool_names(tools)}
-    if stop is None:
-        return {**base, "when": "no planned stop entered", "ahead": "", "measure": None, "with": ""}
-    return {
-        **base,
-        "when": _window(fleet, stop),
-        "ahead": words.days_ahead(stop.begins, fleet.zone, fleet.now),
-        "measure": _measure(fleet, stop, len(tools)),
-        "with": _room(stop, len(tools)),
-    }
-
-
-def _tool_names(tools: list[Forecast]) -> str:
-    names = [f"{words.press_id(tool.press)} {_held(tool.position)}" for tool in tools]
-    return words.listed(names, 5) if names else "nothing wanted"
-
-
-def _held(position: str) -> str:
-    return position.replace("-", "\u2011")
-
-
-def _window(fleet: Fleet, stop: Stop) -> str:
-    begin = words.moment(stop.begins, fleet.zone, fleet.now)
-    same = stop.begins.astimezone(fleet.zone).date() == stop.ends.astimezone(fleet.zone).date()
-    if same:
-        return f"{begin}–{words.clock(stop.ends, fleet.zone)}"
-    return f"{begin} to {words.moment(stop.ends, fleet.zone, fleet.now)}"
-
-
-def _measure(fleet: Fleet, stop: Stop, count: int) -> dict[str, Any] | None:
-    left = fleet.axis.left(stop.begins)
-    if stop.max_changes is None or left > axes.LABEL_TO:
-        return None
-    return {
-        "left": left,
-        "fill": round(100 * min(1.0, count / stop.max_changes)),
-        "count": f"{count} of {stop.max_changes}",
-        "unit": "changes",
-    }
-
-
-def _room(stop: Stop, count: int) -> str:
-    if stop.max_changes is None:
-        return "no limit on changes entered"
-    over = count - stop.max_changes
-    if over > 0:
-        return f"{over} more wanted than there is room for"
-    return "all fit" if count else ""
 
 
 # ---- all presses ----
@@ -312,7 +234,7 @@ def _fleet_row(fleet: Fleet, press: Press, tool: Forecast | None) -> Document:
         "stops": rows.own_stops(fleet, press.press),
         "label": _label(fleet, press, tool),
         "strokes": words.strokes(tool.strokes) if tool and tool.state != "cant-tell" else "",
-        "chance": rows.chance_words(tool),
+        "chance": rows.chance_words(fleet, tool),
         "spoken": rows.spoken(fleet, tool),
     }
 

@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 from dashboard import axis as axes
 from dashboard import words
 from dashboard.axis import Axis
-from dashboard.client import Forecast, Press, Stop
+from dashboard.client import Chance, Forecast, Press, Stop
 from duestroke.forecast.facts import SILENT_AFTER, STATES
 
 Document = dict[str, Any]
@@ -61,7 +61,7 @@ def arrange(answers: Answers, now: datetime, days: int) -> Fleet:
     if known is None:
         known = ()
     tools: dict[str, list[Forecast]] = {press.press: [] for press in presses}
-    for forecast in sorted(known, key=urgency):
+    for forecast in by_urgency(known, now):
         tools.setdefault(forecast.press, []).append(forecast)
     return Fleet(
         axis=axis,
@@ -79,20 +79,28 @@ def plant_zone(presses: Sequence[Press]) -> tzinfo:
     return ZoneInfo(names.pop() if len(names) == 1 else "UTC")
 
 
-def urgency(forecast: Forecast) -> tuple[int, float, float, str]:
-    """Sort key, worst first: the engine's state, chance before the next stop, then the middle."""
+def by_urgency(known: Iterable[Forecast], now: datetime) -> list[Forecast]:
+    """Worst first: by the engine's state, the chance before the stop ahead, then the middle."""
+    return sorted(known, key=lambda forecast: _urgency(forecast, now))
+
+
+def _urgency(forecast: Forecast, now: datetime) -> tuple[int, float, float, str]:
     due = usable_due(forecast).get("0.5")
+    chances = ahead(forecast, now)
     return (
         STATES.index(forecast.state),
-        -next_chance(forecast),
+        -chances[0].chance if chances else 0.0,
         due.timestamp() if due else float("inf"),
         forecast.position,
     )
 
 
-def next_chance(forecast: Forecast) -> float:
-    """Chance (0..1) of ending before the first stop ahead; 0 where none is given."""
-    return forecast.chance_before[0].chance if forecast.chance_before else 0.0
+def ahead(forecast: Forecast, now: datetime) -> list[Chance]:
+    """Chances of ending before the stops that have yet to begin.
+
+    To the engine a stop under way is the next one; a line on the axis it is no more.
+    """
+    return [each for each in forecast.chance_before if each.at > now]
 
 
 def usable_due(forecast: Forecast) -> Mapping[str, datetime | None]:

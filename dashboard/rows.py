@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from collections.abc import Collection, Iterable
+from datetime import timedelta
 from typing import Any, Final
 
 from dashboard import axis as axes
 from dashboard import ramp, words
 from dashboard.client import Chance, Forecast, Press
-from dashboard.fleet import Fleet, has_range, is_silent, usable_due
+from dashboard.fleet import Fleet, ahead, has_range, is_silent, usable_due
 
 NEEDS_SOMEONE: Final = ("overdue", "cant-tell", "this-stop")
 QUIET: Final = ("plan", "fine")
@@ -48,14 +49,11 @@ def drawn(fleet: Fleet, press: str, forecast: Forecast | None, rise: float) -> d
 
 
 def _next_x(fleet: Fleet, press: str, forecast: Forecast) -> float | None:
-    ahead = axes.coming(axes.of_press(fleet.stops, press), fleet.now)
-    at = next_at(forecast) or (ahead[0].begins if ahead else None)
-    return None if at is None else fleet.axis.x(at)
-
-
-def next_at(forecast: Forecast) -> datetime | None:
-    """When the first stop ahead begins, as the engine took it."""
-    return forecast.chance_before[0].at if forecast.chance_before else None
+    chances = ahead(forecast, fleet.now)
+    if chances:
+        return fleet.axis.x(chances[0].at)
+    stops = axes.coming(axes.of_press(fleet.stops, press), fleet.now)
+    return fleet.axis.x(stops[0].begins) if stops else None
 
 
 def own_stops(fleet: Fleet, press: str) -> dict[str, str] | None:
@@ -65,11 +63,12 @@ def own_stops(fleet: Fleet, press: str) -> dict[str, str] | None:
     return axes.stop_lines(fleet.axis, axes.of_press(fleet.stops, press))
 
 
-def chance_words(forecast: Forecast | None) -> str:
-    """Chance of ending before the next stop, as a figure; none where we can't tell."""
-    if forecast is None or forecast.state == "cant-tell" or not forecast.chance_before:
+def chance_words(fleet: Fleet, forecast: Forecast | None) -> str:
+    """Chance of ending before the stop ahead, as a figure; none where we can't tell."""
+    if forecast is None or forecast.state == "cant-tell":
         return ""
-    return words.chance(forecast.chance_before[0].chance)
+    chances = ahead(forecast, fleet.now)
+    return words.chance(chances[0].chance) if chances else ""
 
 
 def chance_figures(fleet: Fleet, forecast: Forecast) -> list[dict[str, Any]]:
@@ -78,7 +77,7 @@ def chance_figures(fleet: Fleet, forecast: Forecast) -> list[dict[str, Any]]:
         return []
     shown: list[dict[str, Any]] = []
     free_from = 0.0
-    for place, each in enumerate(forecast.chance_before[:3]):
+    for place, each in enumerate(ahead(forecast, fleet.now)[:3]):
         left = fleet.axis.left(each.at)
         if free_from <= left <= axes.LABEL_TO:
             shown.append({"left": left, "text": words.chance(each.chance), "next": place == 0})
@@ -144,8 +143,9 @@ def spoken(fleet: Fleet, forecast: Forecast | None) -> str:
     if forecast.state == "cant-tell":
         return f"range can’t be told now; last one {as_of(fleet, forecast)}"
     parts = [f"range {due_range(fleet, forecast)}", middle(fleet, forecast)]
-    if forecast.chance_before:
-        first = forecast.chance_before[0]
+    chances = ahead(forecast, fleet.now)
+    if chances:
+        first = chances[0]
         parts.append(f"{words.chance(first.chance)} before {stop_name(fleet, first)}")
     return "; ".join(part for part in parts if part)
 
@@ -156,57 +156,73 @@ def stop_name(fleet: Fleet, each: Chance) -> str:
     if each.stop is None:
         return f"{round(days)}{words.NB}days from now"
     local, today = each.at.astimezone(fleet.zone), fleet.now.astimezone(fleet.zone)
-    ahead = (local.date() - today.date()).days
-    if ahead == 0:
+    away = (local.date() - today.date()).days
+    if away == 0:
         return "today’s stop"
-    if ahead == 1:
+    if away == 1:
         return "tomorrow’s stop"
-    if ahead < 7:
+    if away < 7:
         return f"{WEEKDAYS[local.weekday()]}’s stop"
     return f"the stop of {words.weekday(each.at, fleet.zone, fleet.now)}"
 
 
-def reason(fleet: Fleet, forecast: Forecast) -> str:
-    """Why the row stands where it does, in plain sentences made of what the engine gave."""
-    said = {"overdue": _overdue, "cant-tell": _cant_tell}.get(forecast.state, _by_stops)
-    sentences = [said(fleet, forecast), _interval(forecast)]
+def reason(fleet: Fleet, forecast: Forecast, said: Collection[str] = ()) -> str:
+    """Why the row stands where it does, in plain sentences made of what the engine gave.
+
+    `said`: cautions that the section has said for all its rows.
+    """
+    lead = {"overdue": _overdue, "cant-tell": _cant_tell}.get(forecast.state, _by_stops)
+    sentences = [lead(fleet, forecast), _interval(forecast)]
     if forecast.state != "cant-tell":
-        sentences += cautions(fleet, forecast)[:2]
+        sentences += cautions(fleet, [c for c in forecast.basis.cautions if c not in said][:2])
     return " ".join(sentence for sentence in sentences if sentence)
 
 
-def cautions(fleet: Fleet, forecast: Forecast) -> list[str]:
+def cautions(fleet: Fleet, given: Iterable[str]) -> list[str]:
     """The engine's cautions as sentences."""
-    return [words.sentence(each, fleet.zone, fleet.now) for each in forecast.basis.cautions]
+    return [words.sentence(each, fleet.zone, fleet.now) for each in given]
 
 
 def _overdue(fleet: Fleet, forecast: Forecast) -> str:
     half = usable_due(forecast).get("0.5")
     interval = forecast.interval
     if interval and interval.strokes_left is not None and interval.strokes_left <= 0:
-        return "Its fixed interval is reached."
+        return f"Its fixed interval is reached. {_out_by(fleet, forecast)}".strip()
     past = "More likely past its end than not." if half and half <= fleet.now else "Past its limit."
-    if not forecast.chance_before:
-        return f"{past} Measure it now."
-    stop = stop_name(fleet, forecast.chance_before[0])
-    return f"{past} Measure it now; out by {stop} at the latest."
+    return f"{past} Measure it now. {_out_by(fleet, forecast)}".strip()
+
+
+def _out_by(fleet: Fleet, forecast: Forecast) -> str:
+    standing = _standing(fleet, forecast)
+    if standing:
+        return f"{standing}: change it now."
+    chances = ahead(forecast, fleet.now)
+    return f"Out by {stop_name(fleet, chances[0])} at the latest." if chances else ""
+
+
+def _standing(fleet: Fleet, forecast: Forecast) -> str:
+    stop = axes.running(axes.of_press(fleet.stops, forecast.press), fleet.now)
+    if stop is None:
+        return ""
+    return f"It stands until {words.since(stop.ends, fleet.zone, fleet.now)}"
 
 
 def _cant_tell(fleet: Fleet, forecast: Forecast) -> str:
-    why = cautions(fleet, forecast)
+    why = cautions(fleet, forecast.basis.cautions)
     drawn_at = [f"The last range, {as_of(fleet, forecast)}, is drawn broken."]
     return " ".join((why or ["No basis for a range."]) + (drawn_at if has_range(forecast) else []))
 
 
 def _by_stops(fleet: Fleet, forecast: Forecast) -> str:
-    chances = forecast.chance_before
+    chances = ahead(forecast, fleet.now)
     if not chances:
         return f"Range {due_range(fleet, forecast)}."
     first = f"{words.chance(chances[0].chance)} chance that it won’t reach "
     first += stop_name(fleet, chances[0])
-    if len(chances) == 1:
-        return f"{first}."
-    return f"{first}, {words.chance(chances[1].chance)} by {_then(fleet, chances[1])}."
+    if len(chances) > 1:
+        first += f", {words.chance(chances[1].chance)} by {_then(fleet, chances[1])}"
+    standing = _standing(fleet, forecast) if forecast.state == "this-stop" else ""
+    return f"{standing}: change it now. {first}." if standing else f"{first}."
 
 
 def _then(fleet: Fleet, each: Chance) -> str:

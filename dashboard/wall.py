@@ -10,9 +10,9 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 from dashboard import axis as axes
-from dashboard import desk, rows, words
+from dashboard import desk, rows, stops, words
 from dashboard import fleet as fleets
-from dashboard.client import Forecast, Press
+from dashboard.client import Forecast, Press, Stop
 from dashboard.fleet import Document, Fleet
 
 DAYS: Final = 21
@@ -102,32 +102,38 @@ def turns(made: Sequence[Document]) -> list[list[Document]]:
 
 
 def _header(fleet: Fleet, line: str) -> Document:
-    stop = desk.next_stop(fleet, line)
-    now_on = axes.running(axes.of_line(fleet.stops, line), fleet.now)
-    name = f"Line{words.NB}{line.rpartition('/')[2]}"
-    wanted = len(desk.wanted_at_next(fleet, line))
-    begins = f"stops {words.moment(stop.begins, fleet.zone, fleet.now)}" if stop else ""
-    if now_on:
-        begins = f"stands until {words.since(now_on.ends, fleet.zone, fleet.now)}"
-    ahead = words.days_ahead(stop.begins, fleet.zone, fleet.now) if stop else ""
-    room = f" of {stop.max_changes}" if stop and stop.max_changes is not None else ""
-    changes = f"{wanted}{room} change{'s' if wanted != 1 or room else ''} wanted"
+    stop = stops.next_stop(fleet, line)
     return {
         "line": line,
-        "name": name,
-        "begins": begins or "no planned stop entered",
-        "says": f"{ahead}: {changes}" if stop else "figure: chance to end in 7 days",
-        "days": _day_labels(fleet, line),
+        "name": stops.line_name(line),
+        "begins": _begins(fleet, stop),
+        "says": _says(fleet, stop, len(stops.wanted(fleet, line))),
+        "days": _day_labels(fleet, line, named=stop),
     }
 
 
-def _day_labels(fleet: Fleet, line: str) -> list[dict[str, Any]]:
-    ahead = axes.coming(axes.of_line(fleet.stops, line), fleet.now)
+def _begins(fleet: Fleet, stop: Stop | None) -> str:
+    if stop is None:
+        return "no planned stop entered"
+    if stop.begins <= fleet.now:
+        return f"stands until {words.since(stop.ends, fleet.zone, fleet.now)}"
+    return f"stops {words.moment(stop.begins, fleet.zone, fleet.now)}"
+
+
+def _says(fleet: Fleet, stop: Stop | None, wanted: int) -> str:
+    if stop is None:
+        return "figure: chance to end in 7 days"
+    room = "" if stop.max_changes is None else f", room for {stop.max_changes}"
+    changes = f"{wanted} change{'' if wanted == 1 else 's'} wanted{room}"
+    return f"{stops.when(fleet, stop)}: {changes}"
+
+
+def _day_labels(fleet: Fleet, line: str, *, named: Stop | None) -> list[dict[str, Any]]:
     labels: list[dict[str, Any]] = []
     free_from = 17.0
-    for stop in ahead[1:]:
+    for stop in axes.coming(axes.of_line(fleet.stops, line), fleet.now):
         left = fleet.axis.left(stop.begins)
-        if free_from <= left <= 88.0:
+        if stop is not named and free_from <= left <= 88.0:
             labels.append({"left": left, "text": words.weekday(stop.begins, fleet.zone, fleet.now)})
             free_from = left + 24.0
     return labels
@@ -144,7 +150,7 @@ def _row(fleet: Fleet, press: Press) -> Document:
         "line": words.line_of(press.press),
         "stops": rows.own_stops(fleet, press.press),
         "label": _label(fleet, press, tool),
-        "chance": rows.chance_words(tool),
+        "chance": rows.chance_words(fleet, tool),
         "calls": tool is not None and tool.state in rows.NEEDS_SOMEONE,
         "spoken": rows.spoken(fleet, tool),
     }

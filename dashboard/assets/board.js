@@ -167,6 +167,7 @@
     return h("section", "do", { "aria-labelledby": "h-do" }, some([
       band("h-do", "Do this shift", [h("p", "say", {}, it.say), it.more ? h("button", "more", { type: "button", "class": "link", "data-open": "do", "aria-expanded": String(it.whole) }, it.more) : null]),
       it.empty ? h("p", "empty", { "class": "says" }, it.empty) : null,
+      words("p", "note", "says quiet", it.note),
       it.fault ? h("p", "fault", { "class": "says", role: "status" }, [h("b", 1, { "class": "short" }, "Ranges could not be drawn."), h("span", 2, {}, " " + it.fault + " "), again()]) : null,
       h("ol", "rows", { "class": "rows do" }, it.rows.map(function (row) { return doRow(page, row); }))
     ]));
@@ -182,7 +183,7 @@
         h("p", 2, { "class": "quiet" }, row.tools)]),
       h("div", "axis", { "class": "axis" }, some([ramp(page, row, "whole")].concat(it ? [
         h("span", "vat", { "class": "vat first", style: "left:" + it.left + "%" }, [h("i", 1, { style: "height:" + it.fill + "%" })]),
-        h("span", "n", { "class": "n", style: "left:" + it.left + "%" }, [h("b", 1, {}, it.count), h("span", 2, {}, it.unit)])] : []))),
+        h("span", "n", { "class": "n", style: "left:" + it.left + "%" }, [h("b", 1, {}, it.count), h("span", 2, {}, it.room)])] : []))),
       h("div", "with", { "class": "with" }, [h("p", 1, { "class": "quiet" }, row["with"])])
     ]);
   }
@@ -217,7 +218,7 @@
   function fleet(page) {
     var it = page.fleet;
     return h("section", "fleet", { "aria-labelledby": "h-all" }, some([
-      band("h-all", "All presses", [h("p", "say", {}, some([h("span", 1, {}, it.say), it.tally ? h("span", 2, { role: "status" }, ": " + it.tally) : null])), words("p", "cols", "cols", it.columns)]),
+      band("h-all", "All presses", [h("p", "say", {}, some([h("span", 1, {}, it.say), it.tally ? h("span", 2, { role: "status" }, ": " + it.tally) : null])), null]),
       it.empty ? h("p", "empty", { "class": "says" }, it.empty) : null,
       h("ol", "rows", { "class": "rows fleet" }, it.rows.map(function (row) { return pressRow(page, row); }))
     ]));

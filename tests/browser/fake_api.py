@@ -12,7 +12,7 @@ import socket
 import threading
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from statistics import NormalDist
@@ -285,16 +285,18 @@ def chances_before(tool: Tool, plant: Plant, now: datetime) -> list[dict[str, An
     known = [
         (stop["id"], datetime.fromisoformat(stop["from"]))
         for stop in plant.stops
-        if (tool.press + "/").startswith(stop["scope"] + "/") and stop["max_changes"]
+        if (tool.press + "/").startswith(stop["scope"] + "/")
+        and stop["max_changes"]
+        and datetime.fromisoformat(stop["to"]) > now
     ]
-    ahead: list[tuple[str | None, datetime]] = [each for each in known if each[1] > now][:3]
+    ahead: list[tuple[str | None, datetime]] = [*known[:4]]
     if len(ahead) < 3:
         ahead = [(None, now + timedelta(days=days)) for days in (7, 14, 21)]
     return [
         {
             "stop": name,
             "at": z_time(at),
-            "chance": chance_by(marks, (at - now) / timedelta(days=1)) if marks else 0.0,
+            "chance": chance_by(marks, max(0.0, (at - now) / timedelta(days=1))) if marks else 0.0,
         }
         for name, at in ahead
     ]
@@ -465,6 +467,30 @@ def plant_without_tools(now: datetime) -> Plant:
     """Presses report, but no tool is recorded in one."""
     names = [f"{SITE}/1/0{number}" for number in (1, 2, 3)]
     return Plant(presses=[press_of(name, now) for name in names], stops=weekly_stops(now, ("1",)))
+
+
+def plant_in_stop(now: datetime) -> Plant:
+    """Line 1 stands in its weekly clean since an hour; every tool rests on the default handbook."""
+    plant = plant_of_21(now)
+    under_way = {
+        **plant.stops[0],
+        "id": "under-way",
+        "from": z_time(now - timedelta(hours=1)),
+        "to": z_time(now + timedelta(hours=3)),
+    }
+    plant.stops = [under_way, *plant.stops]
+    handbook = "the handbook life is the default, not your plant's"
+    plant.tools = [
+        replace(
+            tool,
+            cautions=(handbook, *tool.cautions),
+            state="this-stop"
+            if (tool.press[-4:], tool.position) == ("1/05", "ring-3")
+            else tool.state,
+        )
+        for tool in plant.tools
+    ]
+    return plant
 
 
 def plant_all_silent(now: datetime) -> Plant:

@@ -33,7 +33,10 @@ def test_the_plant_is_shown_whole_in_every_size_and_scheme(boards, open_page, si
     assert faults_of(opened) == []
 
 
-OTHERS = ("plant_of_60", "plant_of_3", "plant_of_none", "plant_without_tools", "plant_all_silent")
+OTHERS = (
+    *("plant_of_60", "plant_of_3", "plant_of_none"),
+    *("plant_without_tools", "plant_in_stop", "plant_all_silent"),
+)
 
 
 @pytest.mark.parametrize("view", VIEWS)

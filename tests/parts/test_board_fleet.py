@@ -137,7 +137,8 @@ def test_each_line_has_its_own_stops_and_the_long_one_says_so(page):
 def test_a_stop_is_measured_by_what_is_wanted_and_what_fits(page):
     row = page["stops"]["rows"][2]
     assert plain(row["tools"]) == "3 06 ring-3, 3 04 ring-3, 3 08 redraw-sleeve"
-    assert (row["measure"]["count"], row["measure"]["fill"]) == ("3 of 8", 38)
+    assert plain(row["measure"]["count"]) == "3 wanted"
+    assert (plain(row["measure"]["room"]), row["measure"]["fill"]) == ("room for 8", 38)
     assert plain(row["when"]) == "Thu 26 Nov 07:00–11:00"
 
 
@@ -148,6 +149,30 @@ def test_a_stop_too_small_says_how_much_is_left_over():
     row = desk_of(plant)["stops"]["rows"][2]
     assert row["with"] == "1 more wanted than there is room for"
     assert row["measure"]["fill"] == 100
+
+
+def test_while_a_line_stands_its_tools_are_to_be_changed_now():
+    """To the engine a stop under way is the next one; the figures speak of the stop after it."""
+    page = desk_of(fake_api.plant_in_stop(NOW))
+    row = next(row for row in page["do"]["rows"] if row["key"] == "harlow-mere/1/05:ring-3")
+    assert row["why"].startswith("It stands until 09:02: change it now. ")
+    assert "tomorrow’s stop" in row["why"]
+    assert row["figures"][0]["next"]
+    assert row["figures"][0]["left"] > 0
+    assert "hot" in row["paths"]
+    stop = page["stops"]["rows"][0]
+    assert (stop["ahead"], stop["measure"]["left"]) == ("now", 0.0)
+    header = wall_of(fake_api.plant_in_stop(NOW))["pages"][0]["columns"][0]
+    assert header["begins"] == "stands until 09:02"
+    assert header["says"].startswith("now: ")
+
+
+def test_a_caution_that_holds_for_all_rows_is_said_once():
+    page = desk_of(fake_api.plant_in_stop(NOW))
+    said = "The handbook life is the default, not your plant's."
+    assert page["do"]["note"] == f"For all of these: {said}"
+    with_range = [row for row in page["do"]["rows"] if row["word"] != "can’t tell"]
+    assert all(said not in row["why"] for row in with_range)
 
 
 def test_an_opened_press_shows_all_its_tools_worst_first():
@@ -289,7 +314,7 @@ def test_the_wall_has_a_column_a_line():
     assert [len(column["rows"]) for column in columns] == [6, 7, 8]
     assert len(page["pages"]) == 1
     assert [each["mark"] for each in page["tally"]] == ["over", "doubt", "stop"]
-    assert plain(columns[2]["says"]) == "in 3 days: 3 of 8 changes wanted"
+    assert plain(columns[2]["says"]) == "in 3 days: 3 changes wanted, room for 8"
 
 
 def test_rows_that_call_someone_never_turn_away():
