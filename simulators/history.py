@@ -85,7 +85,7 @@ class Sender:
         self._counter, self._made = int(rng.integers(modulus)), 0
         self._boot, self._seq, self._skipped = 1, 0, 0
         self._made_first: int | None = None
-        self._quiet = 0
+        self._quiet, self._boot_at = 0, 0
 
     def next(self) -> Reading | None:
         """Let the press run to its next report; None where that report got lost."""
@@ -115,12 +115,24 @@ class Sender:
             return None
         for name in ("lost", "silence", "reset", "reboot", "clock"):
             chance: float = getattr(self._chances, name)
-            if odds < chance:
+            if odds < chance and self._can_be_told(name):
                 self._quiet = 3
                 self._happen(name)
                 return name
             odds -= chance
         return None
+
+    def _can_be_told(self, name: str) -> bool:
+        """Whether the counting rules answer for this fault now; what they do not is left out.
+
+        Boots are ordered by their first `at`, so one begun on a fast clock could come out last. A
+        counter that falls to zero and is soon above its last reading shows no fall.
+        """
+        if name == "reboot":
+            return self._true_at + self._ahead > self._boot_at
+        if name == "reset":
+            return self._counter > 2 * self._spm * self._every // _MINUTE
+        return True
 
     def _happen(self, name: str) -> None:
         if name == "reset" or (name == "reboot" and self._rng.random() < 0.5):
@@ -145,6 +157,8 @@ class Sender:
         reading = Reading(boot, self._seq, at, self._counter, speed, accel)
         if self._made_first is None:
             self._made_first = self._made
+        if self._boot_at == 0 or self._seq == 1:
+            self._boot_at = at
         self.history.readings.append(reading)
         self.history.true_strokes = self._made - self._made_first
         self.history.missing += self._skipped

@@ -16,7 +16,7 @@ from duestroke.messages.topics import report_topic, status_topic
 from duestroke.times import from_micros, to_micros
 from simulators import stories
 from simulators.gateway import Account, Gateway
-from simulators.plant import DAY, LINES, MINUTE
+from simulators.plant import DAY, LINES, MINUTE, PRESSES, Press
 from simulators.reports import Sent, following
 from simulators.spool import Spool
 from simulators.truth import PressTruth
@@ -105,13 +105,14 @@ def run(
     stop: threading.Event,
     beat: Callable[[], None] = lambda: None,
     now: Callable[[], datetime] = _clock,
+    presses: Sequence[Press] = PRESSES,
 ) -> None:
     """Report for every press of the demo in `data_dir` until `stop` is set.
 
     data_dir: holds the demo's state and a spool a line (`gateway-1.sqlite`), so that the next start
     goes on where this one was.  beat: called at each turn.  now: the clock.
     """
-    works = Works(begin(data_dir, now()))
+    works = Works(begin(data_dir, now()), presses)
     account = Account(mqtt_host, mqtt_port, username, password)
     with ExitStack() as stack:
         spools = {
@@ -119,11 +120,11 @@ def run(
             for line in LINES
         }
         horizon = to_micros(now()) + HORIZON
-        presses = [
+        live = [
             _press(works, truth, account, spools[truth.press.line.name])
             for truth in works.truths(horizon)
         ]
-        _serve(presses, works, stop=stop, beat=beat, now=now, horizon=horizon)
+        _serve(live, works, stop=stop, beat=beat, now=now, horizon=horizon)
 
 
 def _serve(

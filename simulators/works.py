@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from typing import Final
 
-from duestroke.times import format_time, from_micros, parse_time, to_micros
-from simulators import truth
+from duestroke.times import format_time, from_micros, parse_time
 from simulators.crew import Played, name_tools, play
 from simulators.plant import HOUR, PRESSES, Press
 from simulators.reports import Sent, history
@@ -66,13 +65,3 @@ class Works:
     def last_loaded(self, press: PressTruth) -> Sent:
         """The last report of a press in the loaded history."""
         return history(press, loaded_to(self.demo))[1]
-
-
-def write_truth(data_dir: Path, file: Path, *, now: datetime) -> None:
-    """Write everything that really happened up to `now` as JSON. Raises FileNotFoundError."""
-    demo = state_of(data_dir)
-    if demo is None:
-        raise FileNotFoundError(f"{data_dir} holds no demo: {STATE_FILE} is not there")
-    horizon = now + timedelta(days=1)
-    record = truth.export(Works(demo).truths(to_micros(horizon)), to_micros(now))
-    file.write_text(json.dumps(record, indent=1) + "\n", encoding="utf-8")
