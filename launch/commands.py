@@ -150,14 +150,19 @@ def _be_the_presses(settings: Settings) -> None:
 
 
 def stop_event() -> threading.Event:
-    """An event that SIGINT and SIGTERM set."""
-    stop = threading.Event()
+    """An event that SIGINT and SIGTERM set.
 
-    def ask(_number: int, _frame: object) -> None:
+    A thread waits for them: a handler that set the event in the main thread could find the main
+    thread holding the event's own lock, and wait for itself for ever.
+    """
+    stop, numbers = threading.Event(), {signal.SIGINT, signal.SIGTERM}
+    signal.pthread_sigmask(signal.SIG_BLOCK, numbers)  # threads made from now on inherit it
+
+    def wait() -> None:
+        signal.sigwait(numbers)
         stop.set()
 
-    for number in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(number, ask)
+    threading.Thread(target=wait, name="stop-signals", daemon=True).start()
     return stop
 
 

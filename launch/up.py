@@ -24,9 +24,17 @@ def run(options: Options) -> int:
     Raises Refused, PortTaken, PostgresFailed or BadSetting, each in one line, before anything runs.
     """
     with datadir.held(options.data_dir, options.kind):
-        if options.ready_file is not None:
-            options.ready_file.unlink(missing_ok=True)
-        return asyncio.run(_run(options))
+        _remove_ready_file(options)
+        try:
+            return asyncio.run(_run(options))
+        finally:
+            _remove_ready_file(options)
+
+
+def _remove_ready_file(options: Options) -> None:
+    """It is there while all parts answer: not before, and not after a stop."""
+    if options.ready_file is not None:
+        options.ready_file.unlink(missing_ok=True)
 
 
 async def _run(options: Options) -> int:
