@@ -26,6 +26,8 @@ Stroke counts, tool lives and due ranges of a can plant's body makers.
 Times are RFC 3339 with an offset; answers are in UTC. Errors are problem details (RFC 9457).
 Lists take `limit` and `cursor`; a `POST` that makes something is safe to send again.
 """
+_SESSION: Final = "-c timezone=UTC -c statement_timeout=30s -c lock_timeout=10s"
+"""A request that waits longer than this answers 503; it must not keep its turn from the others."""
 MAX_BODY_BYTES: Final = 32 * 1024 * 1024
 """Room for a plant's past lives in one `POST`; more is refused with 413."""
 
@@ -87,7 +89,7 @@ def _pool(database_url: str, size: int, timeout_s: float) -> Pool:
         kwargs={
             "row_factory": dict_row,
             "application_name": "duestroke-api",
-            "options": "-c timezone=UTC",
+            "options": _SESSION,
         },
         min_size=1,
         max_size=size,

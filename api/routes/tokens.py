@@ -59,6 +59,7 @@ def make_token(
     body: TokenIn, caller: Admin, unit: UnitDep, now: Now, response: Response
 ) -> TokenMade:
     """Make a token. Sent again with the same id and content: 200, without the secret."""
+    response.headers["Cache-Control"] = "no-store"
     known = unit.tokens.get(body.id) if body.id else None
     secret = secrets.token_urlsafe(32)
     made = None if known else _make(body, secret, unit, by=caller.name, at=now)

@@ -14,6 +14,9 @@ from api.problems import field_path, shortened
 JSON = {"Content-Type": "application/json"}
 
 
+SESSION = {"timezone": "UTC", "lock_timeout": "10s", "statement_timeout": "30s"}
+
+
 def problem_of(answer, status):
     """The problem in an answer of this status."""
     assert answer.status_code == status, answer.text
@@ -113,6 +116,13 @@ def test_a_database_that_never_answers_is_503(clock):
         assert client.get("/healthz").status_code == 200
         problem_of(client.get("/readyz"), 503)
         assert "duestroke_database_up 0" in client.get("/metrics").text
+
+
+def test_a_session_gives_up_on_a_lock_in_time(api):
+    """A request that waits for another's lock must not keep its connection for ever."""
+    with api.client.app.state.pool.connection() as conn:
+        rows = {name: conn.execute(f"SHOW {name}").fetchone().popitem()[1] for name in SESSION}
+    assert rows == SESSION
 
 
 def test_a_fault_of_ours_is_500_without_its_inside(api, caplog):

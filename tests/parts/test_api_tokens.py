@@ -64,6 +64,8 @@ def test_403_comes_before_what_is_wrong_in_the_body(api):
 def test_the_secret_is_shown_once_and_kept_as_a_hash_only(api):
     secret = made(api, id="gate")["token"]
     assert len(secret) >= 43  # 32 random bytes
+    answer = api.post("/tokens", {"name": "n", "role": "viewer"})
+    assert answer.headers["Cache-Control"] == "no-store"
     assert secret not in api.get("/tokens", role="admin").text
     with psycopg.connect(api.database_url) as conn:
         rows = conn.execute("SELECT t::text, digest FROM token t WHERE id = 'gate'").fetchall()
