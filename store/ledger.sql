@@ -142,14 +142,20 @@ ORDER BY c.press, c.position;
 
 -- name: touched
 -- Events and inspections whose total may have moved. Nearly always none: two index look-ups a press.
-SELECT 'event' AS what, e.id::text AS id, e.press_id, e.at, e.press_strokes
+-- OFFSET 0 keeps them that: joined freely, the planner takes a third of the table to be later.
+SELECT 'event' AS what, e.id::text AS id, m.press_id, e.at, e.press_strokes
 FROM unnest(%(presses)s::int[], %(times)s::timestamptz[]) AS m (press_id, from_at)
-JOIN tool_event e ON e.press_id = m.press_id AND e.at >= m.from_at
-WHERE e.press_strokes IS NOT NULL
+CROSS JOIN LATERAL (
+  SELECT o.id, o.at, o.press_strokes FROM tool_event o
+  WHERE o.press_id = m.press_id AND o.at >= m.from_at AND o.press_strokes IS NOT NULL OFFSET 0
+) e
 UNION ALL
-SELECT 'inspection', i.id, i.press_id, i.strokes_at, i.press_strokes
+SELECT 'inspection', i.id, m.press_id, i.strokes_at, i.press_strokes
 FROM unnest(%(presses)s::int[], %(times)s::timestamptz[]) AS m (press_id, from_at)
-JOIN inspection i ON i.press_id = m.press_id AND i.strokes_at >= m.from_at;
+CROSS JOIN LATERAL (
+  SELECT o.id, o.strokes_at, o.press_strokes FROM inspection o
+  WHERE o.press_id = m.press_id AND o.strokes_at >= m.from_at OFFSET 0
+) i;
 
 -- name: set_event_strokes
 UPDATE tool_event e SET press_strokes = n.strokes
