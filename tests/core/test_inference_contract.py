@@ -8,7 +8,11 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from duestroke.inference import Posterior, fit
+from duestroke.errors import BadField
+from duestroke.inference import Posterior, fit, observe
+from duestroke.inference.curves import anderson_darling, step_curve
+from duestroke.inference.families import LOGNORMAL, WEIBULL
+from duestroke.inference.maximum import maximum_likelihood
 from duestroke.lives import EndReason, Life
 
 HANDBOOK = 50e6
@@ -199,3 +203,19 @@ def test_scale_is_only_a_unit(factor) -> None:
     left = plain.remaining_quantiles(20e6, 10e6, LEVELS) * factor
     again = scaled.remaining_quantiles(20e6 * factor, 10e6 * factor, LEVELS)
     assert again == pytest.approx(left, rel=1e-6)
+
+
+@pytest.mark.parametrize("family", [WEIBULL, LOGNORMAL], ids=lambda f: f.name)
+def test_curves_and_maximum_are_told_or_refused(lives, family) -> None:
+    """Whatever the record: finite figures, or a refusal that says why; never a warning."""
+    seen = observe(lives)
+    curve = step_curve(seen)
+    assert np.all((curve.low <= curve.survival) & (curve.survival <= curve.high))
+    assert np.all(np.diff(curve.survival) <= 0)
+    try:
+        found = maximum_likelihood(seen, family)
+    except BadField as refusal:
+        assert refusal.field == "observations"  # noqa: PT017 - both ways out are right
+        return
+    assert np.isfinite([found.law.median, found.log_likelihood, found.se_log_spread]).all()
+    assert anderson_darling(found.law, seen) >= 0
