@@ -34,7 +34,7 @@ from ingest.arrivals import Inbox
 from ingest.link import BrokerAddress, Link
 from store.presses import Settings
 from store.unit import Unit
-from tests.support.mqtt import PASSWORD, USER, RunningBroker, Sender, wait_until
+from tests.support.mqtt import PASSWORD, USER, RunningBroker, Sender, open_folder, wait_until
 
 PRESS = "harlow-mere/2/07"
 TOPIC = report_topic(PRESS)
@@ -52,21 +52,20 @@ def bodies(*seqs: int) -> list[bytes]:
 
 
 @pytest.fixture(scope="module")
-def shared_broker(tmp_path_factory: pytest.TempPathFactory) -> Iterator[RunningBroker]:
-    folder = tmp_path_factory.mktemp("broker")
-    folder.chmod(0o755)
-    broker = RunningBroker.start(folder)
-    yield broker
-    broker.stop()
+def shared_broker() -> Iterator[RunningBroker]:
+    with open_folder() as folder:
+        broker = RunningBroker.start(folder)
+        yield broker
+        broker.stop()
 
 
 @pytest.fixture
-def own_broker(tmp_path: Path) -> Iterator[RunningBroker]:
-    tmp_path.chmod(0o755)
-    broker = RunningBroker.start(tmp_path)
-    yield broker
-    if broker.child.poll() is None:
-        broker.stop()
+def own_broker() -> Iterator[RunningBroker]:
+    with open_folder() as folder:
+        broker = RunningBroker.start(folder)
+        yield broker
+        if broker.child.poll() is None:
+            broker.stop()
 
 
 @dataclass
@@ -216,7 +215,8 @@ def test_statuses_are_kept_and_a_will_is_one(
     topic, at = status_topic(PRESS), from_micros(START)
 
     def state() -> Any:
-        return database.rows("SELECT status, status_at FROM press_state")[0]
+        rows = database.rows("SELECT status, status_at FROM press_status")
+        return rows[0] if rows else None
 
     with Sender(shared_broker.port, will=(topic, encode_status("offline", at))) as gateway:
         # Retained, so an ingestor that comes later learns of it.
@@ -574,11 +574,11 @@ def test_the_heartbeat_comes_back_and_its_silence_is_a_fault(
 
 
 @pytest.fixture
-def wheel_broker(tmp_path: Path) -> Iterator[RunningBroker]:
-    tmp_path.chmod(0o755)
-    broker = RunningBroker.start(tmp_path, wheel_only=True)
-    yield broker
-    broker.stop()
+def wheel_broker() -> Iterator[RunningBroker]:
+    with open_folder() as folder:
+        broker = RunningBroker.start(folder, wheel_only=True)
+        yield broker
+        broker.stop()
 
 
 def test_the_wheels_broker_serves_as_well(database: Database, wheel_broker: RunningBroker) -> None:

@@ -5,9 +5,11 @@ from __future__ import annotations
 import queue
 import socket
 import subprocess
+import tempfile
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import TracebackType
@@ -21,6 +23,14 @@ from paho.mqtt.properties import Properties
 from launch import broker as brokers
 
 USER, PASSWORD = "tester", "a-password-of-tests"
+
+
+@contextmanager
+def open_folder() -> Iterator[Path]:
+    """A folder for servers that run under an account of their own; pytest's is closed to others."""
+    with tempfile.TemporaryDirectory(prefix="duestroke-test-") as folder:
+        Path(folder).chmod(0o755)
+        yield Path(folder)
 
 
 def free_port() -> int:

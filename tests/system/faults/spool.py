@@ -66,7 +66,7 @@ class Spool:
 
 
 class Gateway:
-    """Sends a spool over MQTT 5 at QoS 1 until all of it is safe, over any number of broken links."""
+    """Sends a spool over MQTT 5 at QoS 1 until all of it is safe, whatever breaks meanwhile."""
 
     def __init__(
         self, name: str, file: Path, port: int, account: tuple[str, str], rng: random.Random
