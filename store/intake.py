@@ -59,7 +59,7 @@ class _Sorted:
     """A batch, decoded: readings by press with the delivery each came in, statuses, refusals."""
 
     readings: dict[str, list[tuple[Reading, Delivery]]] = field(default_factory=dict)
-    statuses: list[Status] = field(default_factory=list)
+    statuses: list[tuple[Status, Delivery]] = field(default_factory=list)
     refused: list[tuple[Refused, Delivery]] = field(default_factory=list)
 
 
@@ -112,7 +112,7 @@ def _sort_out(deliveries: Sequence[Delivery]) -> _Sorted:
         if delivery.topic.endswith("/status"):
             status = decode_status(delivery.topic, delivery.payload)
             if isinstance(status, Status):
-                out.statuses.append(status)
+                out.statuses.append((status, delivery))
             else:
                 out.refused.append((status, delivery))
             continue
@@ -124,11 +124,16 @@ def _sort_out(deliveries: Sequence[Delivery]) -> _Sorted:
 
 
 def _put_statuses(
-    conn: psycopg.Connection[DictRow], statuses: Iterable[Status], outcome: BatchOutcome
+    conn: psycopg.Connection[DictRow],
+    statuses: Iterable[tuple[Status, Delivery]],
+    outcome: BatchOutcome,
 ) -> None:
-    newest = {status.press: status for status in statuses}
-    rows = [(one.press, one.state, one.at) for one in newest.values()]
-    conn.execute(SQL["put_status"], columns(rows, 3))
+    newest = {
+        status.press: (status.press, status.state, status.at, delivery.received_at)
+        for status, delivery in statuses
+    }
+    # In one order, so that two intakes cannot wait in a ring.
+    conn.execute(SQL["put_status"], columns([newest[press] for press in sorted(newest)], 4))
     outcome.presses |= newest.keys()
 
 

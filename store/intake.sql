@@ -153,10 +153,10 @@ DELETE FROM reading_day WHERE press_id = %(press)s;
 
 -- name: put_status
 -- The last one received stands, whatever its `at`.
-UPDATE press_state AS s SET status = n.status, status_at = n.at
-FROM unnest(%s::text[], %s::text[], %s::timestamptz[]) AS n (press, status, at)
-JOIN press p ON p.name = n.press
-WHERE s.press_id = p.id;
+INSERT INTO press_status (press, status, status_at, received_at)
+SELECT * FROM unnest(%s::text[], %s::text[], %s::timestamptz[], %s::timestamptz[])
+ON CONFLICT (press) DO UPDATE
+SET status = excluded.status, status_at = excluded.status_at, received_at = excluded.received_at;
 
 -- name: quarantine_put
 -- Once however often the same bytes come.

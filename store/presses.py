@@ -184,5 +184,13 @@ def _press_row(row: Mapping[str, Any], ten_minutes_ago: int) -> PressRow:
         row["received_at"],
         row["total"],
         row["missing"],
-        (row["total"] - ten_minutes_ago) / (_RATE_WINDOW / timedelta(minutes=1)),
+        _rate(row, ten_minutes_ago),
     )
+
+
+def _rate(row: Mapping[str, Any], ten_minutes_ago: int) -> float:
+    """Strokes a minute over the last ten minutes of the record, or over all of a shorter one."""
+    if row["latest_at"] is None or row["latest_at"] <= row["first_at"]:
+        return 0.0
+    window = min(row["latest_at"] - row["first_at"], _RATE_WINDOW)
+    return float((row["total"] - ten_minutes_ago) / (window / timedelta(minutes=1)))

@@ -29,7 +29,8 @@ ORDER BY r.strokes DESC LIMIT 1;
 
 -- name: page
 SELECT p.id, p.name, p.timezone, p.crank_radius_mm, p.rod_length_mm, p.registered_at,
-       s.total, s.missing, s.readings, s.latest_at, s.received_at, s.status, s.status_at,
+       s.total, s.missing, s.readings, s.latest_at, s.received_at, t.status, t.status_at,
+       f.start_at AS first_at,
        u.modulus, u.max_spm,
        b.name AS boot, r.seq, r.at, r.strokes, r.peak_speed_mps, r.peak_accel_mps2
 FROM press p
@@ -37,7 +38,12 @@ JOIN press_state s ON s.press_id = p.id
 JOIN LATERAL (
   SELECT modulus, max_spm FROM press_rule WHERE press_id = p.id ORDER BY valid_from DESC LIMIT 1
 ) u ON true
+LEFT JOIN press_status t ON t.press = p.name
 LEFT JOIN boot b ON b.id = s.boot_id
+LEFT JOIN LATERAL (
+  SELECT start_at FROM span WHERE press_id = p.id
+  ORDER BY boot_at, boot_name, start_seq LIMIT 1
+) f ON true
 LEFT JOIN LATERAL (
   SELECT * FROM reading r
   WHERE r.press_id = p.id AND r.boot_id = b.id AND r.seq = b.last_seq LIMIT 1

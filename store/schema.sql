@@ -54,8 +54,6 @@ CREATE TABLE public.press_state (
     last_peak_accel_mps2 double precision,
     received_at timestamp with time zone,
     thinned_to timestamp with time zone,
-    status text,
-    status_at timestamp with time zone,
     changed bigint DEFAULT 0 NOT NULL
 )
 WITH (fillfactor='60');
@@ -268,6 +266,13 @@ CREATE TABLE public.press_rule (
     modulus bigint NOT NULL,
     max_spm integer NOT NULL
 );
+CREATE TABLE public.press_status (
+    press text NOT NULL COLLATE pg_catalog."C",
+    status text NOT NULL,
+    status_at timestamp with time zone NOT NULL,
+    received_at timestamp with time zone NOT NULL
+)
+WITH (fillfactor='60');
 CREATE TABLE public.quarantine (
     id bigint NOT NULL,
     digest bytea NOT NULL,
@@ -503,6 +508,8 @@ ALTER TABLE ONLY public.press_rule
     ADD CONSTRAINT press_rule_pkey PRIMARY KEY (press_id, valid_from);
 ALTER TABLE ONLY public.press_state
     ADD CONSTRAINT press_state_pkey PRIMARY KEY (press_id);
+ALTER TABLE ONLY public.press_status
+    ADD CONSTRAINT press_status_pkey PRIMARY KEY (press);
 ALTER TABLE ONLY public.quarantine
     ADD CONSTRAINT quarantine_digest_key UNIQUE (digest);
 ALTER TABLE ONLY public.quarantine

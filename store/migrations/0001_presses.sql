@@ -48,9 +48,15 @@ CREATE TABLE press_state (
   last_peak_accel_mps2 double precision,
   received_at  timestamptz,                      -- arrival of the last batch with this press
   thinned_to   timestamptz,                      -- `at` of the last raw reading thinned out
-  status       text,
-  status_at    timestamptz,
   changed      bigint NOT NULL DEFAULT 0         -- grows whenever a stored count was moved
+) WITH (fillfactor = 60);
+
+-- The last status received, by the name in its topic: a press may be registered after it spoke.
+CREATE TABLE press_status (
+  press       text PRIMARY KEY COLLATE "C",
+  status      text NOT NULL,
+  status_at   timestamptz NOT NULL,
+  received_at timestamptz NOT NULL
 ) WITH (fillfactor = 60);
 
 CREATE TABLE reading (
