@@ -14,6 +14,7 @@ from typing import Final
 
 import psycopg
 
+from duestroke.errors import DuestrokeError
 from engine.cycle import Forecaster
 from engine.session import News, Session
 
@@ -122,7 +123,12 @@ class Engine:
 
     def _round(self, session: Session) -> None:
         started = time.monotonic()
-        done = self._forecaster.round(session.work, self._now(), self._go_on)
+        try:
+            done = self._forecaster.round(session.work, self._now(), self._go_on)
+        except DuestrokeError:
+            # What stands stays; a record that cannot be read must not end the engine.
+            log.exception("a round failed", extra={"action": "engine-round-failed"})
+            return
         session.beat(self._now())
         if done.presses:
             log.info(

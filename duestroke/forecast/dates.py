@@ -57,13 +57,12 @@ def fixed_days(strokes: float, rate: Rate) -> Floats:
 class DueDays:
     """Running days until the strokes left are used up; `strokes` are their quantiles at LEVELS.
 
-    Strokes are >= 0; zeros are the chance that the end is past. Works for any number of tools:
-    `strokes` has shape (tools, levels).
+    `strokes` has shape (tools, levels), each >= 0; those below one are the chance that the end
+    is past.
     """
 
     def __init__(self, strokes: Floats, rate: Rate) -> None:
-        self.strokes = strokes
-        self._days = strokes / rate.strokes_per_day
+        self._days = np.where(strokes < 1, 0.0, strokes) / rate.strokes_per_day
         self._spread = spread_of_days(self._days, rate)
         self._log_days = np.log(np.maximum(self._days, _LEAST_DAYS))
 

@@ -94,7 +94,7 @@ def _split(chances: Floats) -> tuple[float, tuple[float, float]]:
 def _chances(view: View, remaining: Floats, instants: Sequence[datetime]) -> Floats:
     """Chance of the end before instants, (tools, instants); without a rate: that it is past."""
     if view.press.rate is None:
-        ended = np.asarray((remaining <= 0) @ WEIGHTS)
+        ended = np.asarray((remaining < 1) @ WEIGHTS)
         return np.repeat(ended[:, None], len(instants), axis=1)
     days = np.broadcast_to(view.running_days(instants), (len(remaining), len(instants)))
     return DueDays(remaining, view.press.rate).chance_within(days)

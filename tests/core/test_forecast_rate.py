@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from duestroke.calendar import Calendar, Stop, calendar_of, day_start
 from duestroke.forecast import DayStrokes, Rate, rate_of, whole_record
 from duestroke.forecast.dates import LEVELS, WEIGHTS, DueDays, fixed_days, spread_of_days
+from tests.support.laws import WeibullLaw
 
 FIRST = datetime(2025, 1, 1, tzinfo=UTC)
 
@@ -138,10 +139,13 @@ def test_the_mixture_is_monotone(corners):
     assert np.all(np.diff(due.chance_within(days)) >= -1e-12)
 
 
-@given(st.lists(st.floats(1e6, 1e8), min_size=4, max_size=4))
-def test_quantiles_and_chances_agree(corners):
-    due = due_days(corners)
-    assert np.max(np.abs(due.chance_within(due.quantiles())[0] - LEVELS)) < 0.015
+@given(st.floats(0.8, 6), st.floats(0, 90e6), st.floats(0, 1), st.floats(0, 1))
+def test_quantiles_and_chances_agree(shape, age, good_share, unseen):
+    law = WeibullLaw(shape, 50e6, unseen)
+    due = DueDays(law.remaining_quantiles(age, good_share * age, LEVELS)[None, :], RATE)
+    days = due.quantiles()
+    later = days[0] > 0.01  # a quarter of an hour
+    assert np.all(np.abs(due.chance_within(days)[0] - LEVELS)[later] < 0.011)
 
 
 def test_the_mixture_equals_draws():

@@ -115,13 +115,14 @@ def strokes_of(conn) -> float:
 
 
 def test_a_lost_connection_is_made_anew(database_url):
-    with connect(database_url, autocommit=True) as conn:
+    with connect(database_url) as conn, connect(database_url, autocommit=True) as other:
         set_up(conn)
         with engine(database_url, poll_s=0.5):
-            wait_for(lambda: holding(conn, "engine") is not None, 10)
-            conn.execute(
+            wait_for(lambda: holding(other, "engine") is not None, 10)
+            other.execute(
                 "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"
-                " WHERE datname = current_database() AND pid <> pg_backend_pid()"
+                " WHERE datname = current_database() AND pid <> pg_backend_pid() AND pid <> %s",
+                [conn.info.backend_pid],
             )
             fit_ring(conn)
             wait_for(lambda: serials(conn) == {"IR-1"}, 15)
