@@ -69,13 +69,20 @@ def create_app(
         app.include_router(router)
     for router in ROUTERS:
         app.include_router(router, prefix=BASE)
-    # The last one added is the outermost: the tag is made over the plain body.
+    _surround(app, free=frozenset({document}))
+    return app
+
+
+def _surround(app: FastAPI, free: frozenset[str]) -> None:
+    """Add what every request passes through. The last one added is the outermost.
+
+    The tag is made over the plain body, so compression lies outside it; `free` needs no token.
+    """
     app.add_middleware(BodyLimit, most=MAX_BODY_BYTES)
-    app.add_middleware(TokenFirst, base=BASE, free=frozenset({document}))
+    app.add_middleware(TokenFirst, base=BASE, free=free)
     app.add_middleware(WeakTags)
     app.add_middleware(GZipMiddleware, minimum_size=1_000, compresslevel=5)
     app.add_middleware(RequestLog, served=app.state.served)
-    return app
 
 
 def _pool(database_url: str, size: int, timeout_s: float) -> Pool:
