@@ -84,7 +84,7 @@ def _do(fleet: Fleet, whole: bool) -> Document:
         "more": _more(len(found), whole),
         "whole": whole,
         "rows": [_do_row(fleet, tool, said) for tool in shown] or _next_to_come(fleet),
-        "note": " ".join(["For all of these:", *rows.cautions(fleet, said)]) if said else "",
+        "note": _note(fleet, said),
         "empty": "" if found else _nothing(fleet),
         "fault": _ranges_fault(fleet),
     }
@@ -96,6 +96,12 @@ def _said_by_all(shown: Sequence[Forecast]) -> list[str]:
     if len(told) < 2:
         return []
     return [caution for caution in told[0] if all(caution in each for each in told)]
+
+
+def _note(fleet: Fleet, said: Sequence[str]) -> str:
+    told = rows.cautions(fleet, said)
+    lower = [caution[0] + sentence[1:] for caution, sentence in zip(said, told, strict=True)]
+    return " ".join(["For all of these:", *lower]) if lower else ""
 
 
 def _more(count: int, whole: bool) -> str:

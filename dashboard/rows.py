@@ -171,10 +171,12 @@ def reason(fleet: Fleet, forecast: Forecast, said: Collection[str] = ()) -> str:
 
     `said`: cautions that the section has said for all its rows.
     """
-    lead = {"overdue": _overdue, "cant-tell": _cant_tell}.get(forecast.state, _by_stops)
-    sentences = [lead(fleet, forecast), _interval(forecast)]
-    if forecast.state != "cant-tell":
-        sentences += cautions(fleet, [c for c in forecast.basis.cautions if c not in said][:2])
+    more = cautions(fleet, [each for each in forecast.basis.cautions if each not in said])
+    if forecast.state == "cant-tell":
+        sentences = [*(more or ["No basis for a range."]), _broken(fleet, forecast)]
+    else:
+        lead = _overdue if forecast.state == "overdue" else _by_stops
+        sentences = [lead(fleet, forecast), _interval(forecast), *more[:2]]
     return " ".join(sentence for sentence in sentences if sentence)
 
 
@@ -207,10 +209,10 @@ def _standing(fleet: Fleet, forecast: Forecast) -> str:
     return f"It stands until {words.since(stop.ends, fleet.zone, fleet.now)}"
 
 
-def _cant_tell(fleet: Fleet, forecast: Forecast) -> str:
-    why = cautions(fleet, forecast.basis.cautions)
-    drawn_at = [f"The last range, {as_of(fleet, forecast)}, is drawn broken."]
-    return " ".join((why or ["No basis for a range."]) + (drawn_at if has_range(forecast) else []))
+def _broken(fleet: Fleet, forecast: Forecast) -> str:
+    if not has_range(forecast):
+        return ""
+    return f"The last range, {as_of(fleet, forecast)}, is drawn broken."
 
 
 def _by_stops(fleet: Fleet, forecast: Forecast) -> str:
