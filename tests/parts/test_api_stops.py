@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import pytest
-
 STOP = {
     "id": "clean-w10",
     "scope": "works/2",
@@ -52,22 +50,22 @@ def test_a_stop_that_is_over_is_warned_of(api):
     assert past.json()["warnings"] == ["it is over already"]
 
 
-@pytest.mark.parametrize(
-    ("change", "field"),
-    [
-        ({"to": "2026-03-04T07:00:00Z"}, "to"),
-        ({"to": "2026-03-04T06:00:00Z"}, "to"),
-        ({"from": "tomorrow"}, "from"),
-        ({"scope": "works/2/05/x"}, "scope"),
-        ({"scope": "WORKS"}, "scope"),
-        ({"max_changes": -1}, "max_changes"),
-        ({"max_changes": 2.5}, "max_changes"),
-        ({"id": "no good"}, "id"),
-    ],
-)
-def test_a_wrong_field_is_422_and_named(api, change, field):
-    answer = plan(api, **change)
-    assert (answer.status_code, errors(answer)) == (422, [field])
+WRONG = [
+    ({"to": "2026-03-04T07:00:00Z"}, "to"),
+    ({"to": "2026-03-04T06:00:00Z"}, "to"),
+    ({"from": "tomorrow"}, "from"),
+    ({"scope": "works/2/05/x"}, "scope"),
+    ({"scope": "WORKS"}, "scope"),
+    ({"max_changes": -1}, "max_changes"),
+    ({"max_changes": 2.5}, "max_changes"),
+    ({"id": "no good"}, "id"),
+]
+
+
+def test_a_wrong_field_is_422_and_named(api):
+    for change, field in WRONG:
+        answer = plan(api, **change)
+        assert (answer.status_code, errors(answer)) == (422, [field]), change
 
 
 def test_stops_by_scope_and_window(api):

@@ -62,7 +62,7 @@ def expected(ledger):
     return fits, tools
 
 
-@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("seed", range(6))
 def test_entering_one_by_one_in_any_order_equals_one_replay_of_all(plant, seed):
     """What an event can touch is loaded, no more; it must come out as if all had been."""
     rng = random.Random(seed)
@@ -85,7 +85,7 @@ def test_entering_one_by_one_in_any_order_equals_one_replay_of_all(plant, seed):
     assert refused > 3
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(5))
 def test_corrections_leave_what_entering_the_right_thing_would_have(plant, seed):
     rng = random.Random(1_000 + seed)
     kept: list[ToolEvent] = []
