@@ -20,6 +20,7 @@ from launch.settings import PREFIX, Settings, read_settings
 
 ROOT = Path(__file__).parents[2]
 FILE = ROOT / "docker-compose.yml"
+SCHEMA = "vendor.compose-spec"
 APPS = ("migrate", "ingest", "engine", "api", "dashboard")
 HARDENED = ("user", "read_only", "tmpfs", "cap_drop", "security_opt", "restart", "logging")
 
