@@ -25,6 +25,8 @@ GATHER_S: Final = 0.1
 """After a wake-up: what comes with it goes into the same round."""
 REPORTS_EVERY_S: Final = 10.0
 LONGEST_PAUSE_S: Final = 5.0
+PACE: Final = 2.0
+"""Rounds for reports rest at least so many times as long as they take."""
 
 
 def run(
@@ -40,7 +42,7 @@ def run(
 
     beat: called at least every few seconds while the engine works or stands by.  now: the clock,
     UTC.  poll_s: how often the ledger is looked at though nothing was heard.  reports_every_s:
-    the least time between two rounds for reports alone.  Returns after `stop` only: a database
+    the time between two rounds that follow reports.  Returns after `stop` only: a database
     that is away is waited for, with growing pauses of at most five seconds and jitter.
     """
     engine = Engine(stop, beat or (lambda: None), now, poll_s, reports_every_s)
@@ -66,7 +68,7 @@ def _holder() -> str:
 
 
 class Engine:
-    """The loop over one session at a time; what it remembers outlives a lost session."""
+    """The loop over one session at a time."""
 
     def __init__(
         self,
@@ -79,6 +81,7 @@ class Engine:
         self._stop, self._beat, self._now = stop, beat, now
         self._poll_s, self._reports_every_s = poll_s, reports_every_s
         self._forecaster = Forecaster()
+        self._pace_s = 0.0
 
     def serve(self, session: Session) -> None:
         """Stand by until the lease is ours, then work until stopped.
@@ -89,14 +92,20 @@ class Engine:
             return
         # Whatever another engine did meanwhile is made again, which changes nothing.
         self._forecaster = Forecaster()
-        news = News(ledger=True, reports=True)
-        last = -float("inf")
+        news = News(ledger=True)
+        looked = moved = -float("inf")
         while not self._stop.is_set():
             self._beat()
-            if self._is_due(news, time.monotonic() - last):
+            began = time.monotonic()
+            with_reports = began - moved >= max(self._reports_every_s, self._pace_s)
+            if news.ledger or with_reports or began - looked >= self._poll_s:
                 session.listen(GATHER_S, news)
-                news, last = News(), time.monotonic()
-                self._round(session)
+                news.ledger = False
+                self._round(session, with_reports)
+                looked = time.monotonic()
+                if with_reports:
+                    # In a plant too large for this machine, rounds take their share of time only.
+                    moved, self._pace_s = looked, PACE * (looked - began)
             session.listen(LISTEN_S, news)
 
     def _stand_by(self, session: Session) -> bool:
@@ -112,19 +121,16 @@ class Engine:
             self._stop.wait(1.0)
         return False
 
-    def _is_due(self, news: News, since_last: float) -> bool:
-        if news.ledger or (since_last >= self._poll_s and not news.reports):
-            return True
-        return news.reports and since_last >= self._reports_every_s
-
     def _go_on(self) -> bool:
         self._beat()
         return not self._stop.is_set()
 
-    def _round(self, session: Session) -> None:
+    def _round(self, session: Session, with_reports: bool) -> None:
         started = time.monotonic()
         try:
-            done = self._forecaster.round(session.work, self._now(), self._go_on)
+            done = self._forecaster.round(
+                session.work, self._now(), with_reports=with_reports, go_on=self._go_on
+            )
         except DuestrokeError:
             # What stands stays; a record that cannot be read must not end the engine.
             log.exception("a round failed", extra={"action": "engine-round-failed"})

@@ -56,11 +56,17 @@ class Forecaster:
         self._made: dict[str, _Made] = {}
 
     def round(
-        self, conn: Connection, now: datetime, go_on: Callable[[], bool] = lambda: True
+        self,
+        conn: Connection,
+        now: datetime,
+        *,
+        with_reports: bool = True,
+        go_on: Callable[[], bool] = lambda: True,
     ) -> Outcome:
         """Forecast anew whatever has changed since the last round, and commit it.
 
-        go_on: asked between batches of presses; what is left is made by the next round.
+        with_reports: false leaves presses of which only reports and time moved on to a later
+        round.  go_on: asked between batches of presses; what is left is made by the next round.
         Raises psycopg.OperationalError when the database is gone; what was not committed is made
         again by the next round.
         """
@@ -68,7 +74,7 @@ class Forecaster:
             fits = self._plant.refresh(unit, now)
             unit.commit()
         records, seats = _read(conn, now)
-        stale = self._stale(records, seats, now)
+        stale = self._stale(records, seats, now, with_reports)
         presses = forecasts = on_record = 0
         for start in range(0, len(stale), PRESSES_AT_ONCE):
             if not go_on():
@@ -79,22 +85,26 @@ class Forecaster:
         return Outcome(presses, forecasts, on_record, fits)
 
     def _stale(
-        self, records: Iterable[PressRecord], seats: Seats, now: datetime
+        self, records: Iterable[PressRecord], seats: Seats, now: datetime, with_reports: bool
     ) -> list[PressRecord]:
-        """Presses to forecast anew: those whose ledger changed first, then those with news."""
-        first, later = [], []
+        """Presses to forecast anew: those whose own tools changed first, then by what changed."""
+        by_urgency: tuple[list[PressRecord], ...] = ([], [], [])
         for record in records:
-            made = self._made.get(record.press)
-            if made is None or _tools(made.seats) != _tools(seats.get(record.press, ())):
-                first.append(record)
-            elif (
-                made.record != record
-                or made.generation != self._plant.generation
-                or made.seats != seats.get(record.press, ())
-                or now - made.at >= AT_MOST_OLD
-            ):
-                later.append(record)
-        return first + later
+            urgency = self._urgency(record, seats.get(record.press, ()), now)
+            if urgency is not None:
+                by_urgency[urgency].append(record)
+        tools, shared, moved = by_urgency
+        return [*tools, *shared, *(moved if with_reports else [])]
+
+    def _urgency(self, record: PressRecord, seats: tuple[Fitted, ...], now: datetime) -> int | None:
+        """0: its tools changed; 1: fits, stops or positions; 2: its record or the time."""
+        made = self._made.get(record.press)
+        if made is None or _tools(made.seats) != _tools(seats):
+            return 0
+        if made.generation != self._plant.generation:
+            return 1
+        moved = made.record != record or made.seats != seats or now - made.at >= AT_MOST_OLD
+        return 2 if moved else None
 
     def _forecast(
         self, conn: Connection, records: Sequence[PressRecord], seats: Seats, now: datetime

@@ -9,8 +9,6 @@ from datetime import datetime
 from types import TracebackType
 from typing import Self
 
-from psycopg import Notify
-
 from store.leases import Lease
 from store.unit import Connection, connect
 from store.wake import CHANNEL
@@ -22,20 +20,17 @@ LEASE = "engine"
 
 @dataclass(slots=True)
 class News:
-    """What was heard since the last round."""
+    """Whether the ledger is to be looked at; rounds follow reports by the clock."""
 
     ledger: bool = False
-    reports: bool = False
 
     def hear(self, payload: str) -> None:
-        """Take in one wake-up; one that cannot be read asks for a look at everything."""
+        """Take in one wake-up; one that names nothing, or can't be read, asks for a look."""
         try:
             heard = json.loads(payload or "{}")
         except json.JSONDecodeError:
             heard = {}
-        keys = set(heard) if isinstance(heard, dict) else set()
-        self.ledger |= "ledger" in keys or not keys
-        self.reports |= "presses" in keys
+        self.ledger |= not isinstance(heard, dict) or not heard or "ledger" in heard
 
 
 class Session:
@@ -76,8 +71,4 @@ class Session:
     def listen(self, seconds: float, news: News) -> None:
         """Wait for wake-ups until one came or the time is up."""
         for notice in self._ear.notifies(timeout=seconds, stop_after=1):
-            _take_in(notice, news)
-
-
-def _take_in(notice: Notify, news: News) -> None:
-    news.hear(notice.payload)
+            news.hear(notice.payload)

@@ -66,6 +66,24 @@ def test_nothing_new_makes_nothing_new_until_a_forecast_is_old(conn):
     assert forecaster.round(conn, NOW + timedelta(minutes=1)).presses == 1
 
 
+def test_reports_alone_can_wait_while_the_ledger_is_followed(conn):
+    plant(conn)
+    forecaster = Forecaster()
+    forecaster.round(conn, NOW)
+    soon = NOW + timedelta(minutes=1)
+    with Unit(conn) as unit:
+        last = steady(60, every_minutes=240)[-1]
+        moved = last._replace(seq=last.seq + 1, at=last.at + 60_000_000, strokes=last.strokes + 400)
+        report(unit, PRESS, [moved])
+        unit.commit()
+    assert forecaster.round(conn, soon, with_reports=False).presses == 0
+    with Unit(conn) as unit:
+        fit_tool(unit, "ST-1", PRESS, "stripper", soon)
+        unit.commit()
+    assert forecaster.round(conn, soon, with_reports=False).presses == 1
+    assert set(stands(conn)) == {"punch", "ring-3", "stripper"}
+
+
 def test_the_same_record_gives_the_same_bytes_in_another_engine(conn):
     plant(conn)
     made = []
