@@ -11,9 +11,13 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Final
 
+import numpy as np
+
 from duestroke.counting.columns import ReadingColumns
-from duestroke.times import to_micros
-from simulators import paperwork
+from duestroke.messages.encode import encode_reading
+from duestroke.messages.topics import report_topic
+from duestroke.times import from_micros, to_micros
+from simulators import paperwork, stories
 from simulators.plant import DAY, HISTORY_DAYS, MAX_SPM, PRESSES, ZONE, Press
 from simulators.reports import Reports, arrivals, history
 from simulators.stories import Demo
@@ -21,6 +25,7 @@ from simulators.truth import PressTruth
 from simulators.works import Works, begin, loaded_to
 from store.bulk import load_history
 from store.bulk_ledger import add_inspections, add_tools
+from store.intake import Delivery, record_batch
 from store.presses import Settings
 from store.strokes import StoredFlag
 from store.unit import Unit, connect
@@ -107,8 +112,28 @@ def load_reports(database_url: str, truth: PressTruth) -> int:
     with connect(database_url) as conn, Unit(conn) as unit:
         unit.presses.register(truth.press.name, settings(truth.press))
         count = load_history(conn, truth.press.name, columns(truth, reports))
+        deliveries = repeats(truth, reports)
+        record_batch(
+            conn, deliveries, from_micros(stories.deaf(truth.demo).end) + timedelta(hours=1)
+        )
         unit.commit()
     return count
+
+
+def repeats(truth: PressTruth, reports: Reports) -> list[Delivery]:
+    """Story 4: what line 2's gateway sends a second time after the deaf hours, 300 in all.
+
+    They go the way of any report, and change nothing.
+    """
+    if truth.press.line.name != "2":
+        return []
+    deaf = stories.deaf(truth.demo)
+    held = np.flatnonzero((reports.made_at >= deaf.start) & (reports.made_at < deaf.end))[::-1]
+    share, rest = divmod(stories.DEAF_REPEATS, truth.press.line.presses)
+    often = share + (truth.press.number <= rest)
+    topic, came = report_topic(truth.press.name), from_micros(deaf.end)
+    again = reports.take(held[:often]).readings()
+    return [Delivery(topic, encode_reading(reading), came) for reading in again]
 
 
 def load_paperwork(database_url: str, truth: PressTruth) -> int:

@@ -41,6 +41,19 @@ class Reports:
     def __len__(self) -> int:
         return len(self.seq)
 
+    def take(self, index: NDArray[np.intp]) -> Reports:
+        """Some of them, in the order of `index`."""
+        return Reports(
+            self.boots,
+            self.boot[index],
+            self.seq[index],
+            self.at[index],
+            self.made_at[index],
+            self.strokes[index],
+            self.peak_speed[index],
+            self.peak_accel[index],
+        )
+
     def readings(self) -> Iterator[Reading]:
         """One by one, as the messages are made of."""
         columns = zip(

@@ -135,6 +135,23 @@ def test_a_load_cut_short_goes_on_with_what_lacks(database_url, tmp_path):
     assert _figures(database_url)["reading"] == count
 
 
+def test_repeats_of_the_deaf_day_go_through_the_intake_and_change_nothing(database_url):
+    """Story 4: 300 repeats in all (the demo's own figure)."""
+    begun = demo.Demo(5, FIRST_DAY)
+    line_2 = [press for press in BY_NAME.values() if press.line.name == "2"]
+    truths = Works(begun, line_2).truths(begun.d0)
+    sent = [demo.repeats(truth, history(truth, loaded_to(begun))[0]) for truth in truths]
+    assert sum(len(deliveries) for deliveries in sent) == 300
+    assert all(one.received_at > begun.first_day - timedelta(days=62) for one in sent[0])
+    count = demo.load_reports(database_url, truths[0])
+    reports, _ = history(truths[0], loaded_to(begun))
+    made = truths[0].strokes([reports.made_at[0], reports.made_at[-1]])
+    with connect(database_url) as conn, Unit(conn) as unit:
+        assert unit.presses.get(line_2[0].name).strokes == int(made[1] - made[0])
+        assert unit.quarantine.page() == []
+    assert _figures(database_url)["reading"] == count == len(reports)
+
+
 def test_events_are_written_as_the_crew_on_shift(database_url):
     begun = demo.Demo(5, FIRST_DAY)
     played = Works(begun, PRESSES[:1]).played[0]
