@@ -18,6 +18,8 @@ from store.strokes import totals_at
 
 SQL: Final = named_queries("inspections.sql")
 Verdict = Literal["good", "worn"]
+MOST_READING: Final = 1e9
+LEAST_LIMIT: Final = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -164,6 +166,12 @@ def _content(inspection: Inspection) -> dict[str, Any]:
 
 
 def _check_reading(given: Inspection) -> None:
+    # Within these bounds the share of the limit that is used up is always a number.
+    if given.value is not None and not abs(given.value) <= MOST_READING:
+        raise BadField("value", given.value, f"from -{MOST_READING:g} to {MOST_READING:g}")
+    limit = given.reading_limit
+    if limit is not None and not LEAST_LIMIT <= abs(limit) <= MOST_READING:
+        raise BadField("limit", limit, f"{LEAST_LIMIT:g} to {MOST_READING:g} above or below 0")
     if given.verdict is None and given.value is None:
         raise BadField("verdict", None, "good or worn, or else a reading: quantity, value, unit")
     if given.value is not None and given.quantity is None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import pairwise
 from typing import Any, Final
 from uuid import UUID
 
@@ -66,7 +67,21 @@ class PgLedger:
         changed |= {event.serial for event in events}
         PgInspections(self._conn).reseat(sorted(changed))
         wake.wake(self._conn, {"ledger": sorted(changed)})
-        return _warnings(events, ledger, positions)
+        warnings = _warnings(events, ledger, positions)
+        for event in events:
+            warnings.setdefault(event.id, []).extend(self._age_words(event))
+        return warnings
+
+    def _age_words(self, event: ToolEvent) -> list[str]:
+        """Where a fit states another age than the ledger knows."""
+        if event.type != "fit" or event.strokes_before is None:
+            return []
+        stretches = self.stretches(event.serial)
+        for before, here in pairwise(stretches):
+            known = before.strokes if before.life == here.life else 0
+            if here.id == event.id and known not in (None, event.strokes_before):
+                return [f"the ledger knows {known} strokes of {event.serial} before this fit"]
+        return []
 
     def by_ids(self, ids: Sequence[UUID]) -> dict[UUID, EventRow]:
         """Events on record by id; unknown ids are left out."""

@@ -80,25 +80,14 @@ class PgLives:
 
         Raises Contradiction when an id belongs to other content. One taken back counts again.
         """
-        known = self._imported([life.id for life in lives])
-        made = False
-        for life in lives:
-            made |= self._add(life, known, by=by, at=at)
-        if made:
+        wake.lock_ledger(self._conn)
+        fresh = _sifted(lives, self._imported([life.id for life in lives]))
+        if fresh:
+            entered = {"entered_at": at, "entered_by": by}
+            values = [asdict(life) | {"given": Jsonb(given)} | entered for life, given in fresh]
+            self._conn.cursor().executemany(SQL["import"], values)
             wake.wake(self._conn, {"ledger": []})
-        return [life.id for life in lives], made
-
-    def _add(self, life: Life, known: dict[str, Any], *, by: str, at: datetime) -> bool:
-        content = _content(life)
-        row = known.get(life.id)
-        if row is not None and row["given"] != content:
-            raise Contradiction(f"another life has the id {life.id}", field="id")
-        if row is not None and row["taken_back_at"] is None:
-            return False
-        known[life.id] = {"given": content, "taken_back_at": None}
-        values = asdict(life) | {"given": Jsonb(content), "entered_at": at, "entered_by": by}
-        self._conn.execute(SQL["import"], values)
-        return True
+        return [life.id for life in lives], bool(fresh)
 
     def _imported(self, ids: Sequence[str]) -> dict[str, Any]:
         rows = self._conn.execute(SQL["imported"], {"ids": list(ids)}).fetchall()
@@ -128,6 +117,22 @@ def content_id(life: Mapping[str, Any]) -> str:
     """The id of a life that was sent without one: made of its whole content."""
     text = json.dumps({name: _plain(life.get(name)) for name in _CONTENT}, sort_keys=True)
     return "content." + hashlib.sha256(text.encode()).hexdigest()[:32]
+
+
+def _sifted(
+    lives: Sequence[Life], known: dict[str, Any]
+) -> list[tuple[Life, Mapping[str, object]]]:
+    """The lives that are new or were taken back, each once, with their content."""
+    fresh: list[tuple[Life, Mapping[str, object]]] = []
+    for life in lives:
+        content = _content(life)
+        row = known.get(life.id)
+        if row is not None and row["given"] != content:
+            raise Contradiction(f"another life has the id {life.id}", field="id")
+        if row is None or row["taken_back_at"] is not None:
+            fresh.append((life, content))
+        known[life.id] = {"given": content, "taken_back_at": None}
+    return fresh
 
 
 def _content(life: Life) -> dict[str, Any]:

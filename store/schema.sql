@@ -404,7 +404,11 @@ CREATE VIEW public.standing_inspection AS
     COALESCE((i.verdict = 'good'::text), (r.share < (1)::double precision), false) AS is_good
    FROM ((public.inspection i
      LEFT JOIN public.position_def d ON (((d."position" = i."position") AND (d.quantity = i.quantity) AND (NOT (d.unit IS DISTINCT FROM i.unit)))))
-     CROSS JOIN LATERAL ( SELECT (i.value / NULLIF(COALESCE(i.reading_limit, d.wear_limit), (0)::double precision)) AS share) r)
+     CROSS JOIN LATERAL ( SELECT (
+                CASE
+                    WHEN (abs(i.value) < (0.000000001)::double precision) THEN (0)::double precision
+                    ELSE i.value
+                END / NULLIF(COALESCE(i.reading_limit, d.wear_limit), (0)::double precision)) AS share) r)
   WHERE ((i.corrected_by IS NULL) AND (NOT i.void));
 CREATE TABLE public.stop (
     id text NOT NULL COLLATE pg_catalog."C",

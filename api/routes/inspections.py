@@ -16,6 +16,7 @@ from api.routes.tool_events import AnySerial
 from api.types import Answer, Model, Page, PressName, SenderId, Text, Time, said
 from api.window import WindowDep
 from store.inspections import Inspection, InspectionRow
+from store.unit import Unit
 
 router = APIRouter(prefix="/inspections", tags=["tools"], responses=documented(401, 403, 422, 503))
 Verdict = Literal["good", "worn"]
@@ -126,9 +127,20 @@ def enter_inspection(
     row, made = unit.inspections.record(body.as_inspection(), by=caller.name, now=now)
     unit.commit()
     response.status_code = 201 if made else 200
-    nowhere = row.press is None and not row.inspection.void
-    words = ["the ledger has the tool in no press up to then: no strokes go with it"]
-    return InspectionMade(**_values(row), warnings=words if nowhere else [])
+    return InspectionMade(**_values(row), warnings=_warnings(row, unit))
+
+
+def _warnings(row: InspectionRow, unit: Unit) -> list[str]:
+    given = row.inspection
+    if given.void:
+        return []
+    if row.press is None or row.position is None:
+        return ["the ledger has the tool in no press up to then: no strokes go with it"]
+    position = unit.positions.by_name()[row.position]
+    is_wear = given.value is not None and given.quantity == position.quantity
+    if is_wear and given.unit != position.unit:
+        return [f"{row.position} has its limit in {position.unit}, this is in {given.unit}"]
+    return []
 
 
 @router.get("")

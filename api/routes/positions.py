@@ -14,6 +14,7 @@ from api.problems import documented
 from api.types import Answer, Model, Name, Page, Scope, Text
 from duestroke import names
 from duestroke.errors import BadField
+from store.inspections import LEAST_LIMIT, MOST_READING
 from store.positions import Position, ScopedSize
 from store.unit import Unit
 
@@ -41,10 +42,10 @@ class PositionIn(Model):
 
     kind: Annotated[Name | None, Field(description="a new position needs it")] = None
     handbook_life: Annotated[
-        float | None, Field(gt=0, le=1e15, description="strokes, the plant's own median life")
+        float | None, Field(ge=1, le=1e15, description="strokes, the plant's own median life")
     ] = None
     handbook_spread: Annotated[
-        float | None, Field(gt=0, le=3, description="standard deviation of log life")
+        float | None, Field(ge=0.01, le=3, description="standard deviation of log life")
     ] = None
     quantity: Annotated[Text | None, Field(min_length=1, max_length=64)] = None
     unit: Annotated[Text | None, Field(min_length=1, max_length=16)] = None
@@ -56,7 +57,7 @@ class PositionIn(Model):
     size_tolerance_mm: Annotated[float | None, Field(ge=0, le=10_000)] = None
     order: Annotated[int | None, Field(ge=0, le=10_000, description="from cup to dome")] = None
     interval_strokes: Annotated[int | None, Field(ge=1, le=2**53)] = None
-    interval_days: Annotated[float | None, Field(gt=0, le=36_500)] = None
+    interval_days: Annotated[float | None, Field(ge=0.01, le=36_500)] = None
 
 
 class SizeOut(Answer):
@@ -120,8 +121,10 @@ def _check(position: str, given: dict[str, Any]) -> None:
     for name in _NEVER_NULL:
         if name in given and given[name] is None:
             raise BadField(name, None, "a value, or left out")
-    if given.get("limit") == 0:
-        raise BadField("limit", 0, "a change above or below 0, or null")
+    limit = given.get("limit")
+    if limit is not None and not LEAST_LIMIT <= abs(limit) <= MOST_READING:
+        allowed = f"{LEAST_LIMIT:g} to {MOST_READING:g} above or below 0, or null"
+        raise BadField("limit", limit, allowed)
     is_press = position == names.PRESS_POSITION
     if given.get("kind", position if is_press else None) == names.PRESS_POSITION and not is_press:
         raise BadField("kind", "press", "a kind of tool; `press` is the press itself")

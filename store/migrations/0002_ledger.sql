@@ -156,7 +156,8 @@ FROM inspection i
 LEFT JOIN position_def d
   ON d.position = i.position AND d.quantity = i.quantity AND d.unit IS NOT DISTINCT FROM i.unit
 CROSS JOIN LATERAL (
-  SELECT i.value / nullif(coalesce(i.reading_limit, d.wear_limit), 0) AS share
+  SELECT CASE WHEN abs(i.value) < 1e-9 THEN 0 ELSE i.value END
+         / nullif(coalesce(i.reading_limit, d.wear_limit), 0) AS share
 ) r
 WHERE i.corrected_by IS NULL AND NOT i.void;
 

@@ -324,6 +324,10 @@ def test_inspections_are_entered_once_and_listed(plant):
     page = plant.get("/inspections", params=window).json()
     assert page["items"][0]["verdict"] == "good"
     assert page["next"] is not None
+    plant.put("/positions/ring-3", {"quantity": "bore", "unit": "um", "limit": 6})
+    odd = {"serial": "R1", "at": T.format(6), "quantity": "bore", "value": 0.003, "unit": "mm"}
+    warned = plant.post("/inspections", odd, role="crew").json()["warnings"]
+    assert warned == ["ring-3 has its limit in um, this is in mm"]
     loose = plant.post("/inspections", {"serial": "R2", "at": T.format(5), "verdict": "good"})
     assert "no press" in loose.json()["warnings"][0]
 
@@ -336,6 +340,9 @@ WRONG_INSPECTIONS = [
     ({"value": 1}, "quantity"),
     ({"value": 1, "quantity": "bore"}, "unit"),
     ({"value": "one"}, "value"),
+    ({"value": 2e9, "quantity": "bore", "unit": "um"}, "value"),
+    ({"value": 1, "quantity": "bore", "unit": "um", "limit": 0}, "limit"),
+    ({"value": 1, "quantity": "bore", "unit": "um", "limit": 1e-7}, "limit"),
     ({"void": True}, "corrects"),
 ]
 

@@ -330,6 +330,14 @@ def test_strokes_of_earlier_stretches_count_on(plant):
     assert now.strokes_since_rework == 70_500
 
 
+def test_a_stated_age_that_the_ledger_knows_otherwise_is_warned_of(plant):
+    plant.steady(PRESS, 10)
+    plant.enter(made("fit", "R1", 1, strokes_before=500, **SEAT), made("pull", "R1", 3))
+    again = made("fit", "R1", 5, strokes_before=21_000, **SEAT)
+    assert "20500 strokes" in plant.enter(again).warnings[again.id][0]
+    assert plant.unit.ledger.fitted()[0].strokes_before == 21_000
+
+
 def test_a_service_starts_the_press_anew(plant):
     plant.steady(PRESS, 10)
     plant.enter(made("service", PRESS, 2, press=PRESS, strokes_before=7))

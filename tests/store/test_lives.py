@@ -118,6 +118,14 @@ def test_the_limit_of_a_position_serves_a_reading_that_names_none(plant):
     assert now.reading_share is None
 
 
+def test_readings_of_any_size_leave_a_share_that_is_a_number(plant):
+    plant.enter(made("fit", "R1", 1, **SEAT))
+    for hour, value in ((2, 5e-324), (3, 0.0), (4, -1e9), (5, 1e9)):
+        reading = {"quantity": "bore", "unit": "um", "reading_limit": 1e-6}
+        inspect(plant, "R1", hour, None, value=value, **reading)
+    assert plant.unit.ledger.fitted()[0].reading_share == pytest.approx(1e15)
+
+
 def test_a_reading_on_the_bench_tells_of_the_stretch_before_but_not_after_a_rework(plant):
     plant.enter(made("fit", "R1", 1, **SEAT), made("pull", "R1", 3, reason="worn"))
     row, new = inspect(plant, "R1", 4, "worn", quantity="bore", value=7.0, unit="um")
