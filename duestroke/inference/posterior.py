@@ -14,8 +14,10 @@ from numpy.typing import ArrayLike, NDArray
 from duestroke.errors import BadField
 from duestroke.inference.families import LOG_LOG_2, WEIBULL_SHAPE_TIMES_SPREAD, Family
 from duestroke.inference.grid import Grid
+from duestroke.inference.nodes import Nodes, log_survival
 from duestroke.inference.prior import Prior
-from duestroke.inference.remaining import Nodes, RemainingLife
+from duestroke.inference.remaining import RemainingLife
+from duestroke.inference.table import SurvivalTable
 
 Array = NDArray[np.float64]
 
@@ -116,7 +118,7 @@ class Posterior:
         q: share of failures that show only at an inspection; None: as the lives say.
         Raises BadField naming the argument.
         """
-        return self._remaining(self._nodes, age, good_at, q)
+        return self._remaining(self._nodes, age, good_at, q, self._table)
 
     def remaining(
         self,
@@ -157,11 +159,8 @@ class Posterior:
         """
         if not 0 < level < 1:
             raise BadField("level", level, "between 0 and 1, both excluded")
-        with np.errstate(divide="ignore"):  # age 0 is -inf on purpose
-            x = np.log(np.atleast_1d(np.asarray(strokes, dtype=np.float64)) / self.handbook_life)
-        values = np.concatenate(
-            [np.exp(n.family.log_survival(x[:, None] - n.m, n.s)) for n in self._nodes], axis=1
-        )
+        shares = np.atleast_1d(np.asarray(strokes, dtype=np.float64)) / self.handbook_life
+        values = np.concatenate([np.exp(log_survival(n, shares)) for n in self._nodes], axis=1)
         mass = np.concatenate([n.weight for n in self._nodes])
         tails = np.array([(1 - level) / 2, (1 + level) / 2])
         band = np.array([weighted_quantiles(row, mass, tails) for row in values])
@@ -210,6 +209,13 @@ class Posterior:
         return _lightened(self._points(thin=True), _LEFT_OUT)
 
     @cached_property
+    def _table(self) -> SurvivalTable:
+        new = self._remaining(self._nodes, 0.0, None, None)
+        return SurvivalTable.build(
+            self._nodes, lambda levels: new.quantiles(levels) / self.handbook_life
+        )
+
+    @cached_property
     def _all_nodes(self) -> tuple[Nodes, ...]:
         return self._points(thin=False)
 
@@ -222,11 +228,20 @@ class Posterior:
         )
 
     def _remaining(
-        self, nodes: tuple[Nodes, ...], age: float, good_at: float | None, q: float | None
+        self,
+        nodes: tuple[Nodes, ...],
+        age: float,
+        good_at: float | None,
+        q: float | None,
+        table: SurvivalTable | None = None,
     ) -> RemainingLife:
-        share = self.q if q is None else q
         return RemainingLife(
-            nodes, handbook_life=self.handbook_life, age=age, good_at=good_at, q=share
+            nodes,
+            handbook_life=self.handbook_life,
+            age=age,
+            good_at=good_at,
+            q=self.q if q is None else q,
+            table=table,
         )
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -18,7 +19,8 @@ from scipy.interpolate import PchipInterpolator
 from scipy.special import expit, logit
 
 from duestroke.errors import BadField
-from duestroke.inference.families import Family
+from duestroke.inference.nodes import Nodes, log_survival
+from duestroke.inference.table import SurvivalTable
 
 Array = NDArray[np.float64]
 
@@ -32,16 +34,6 @@ _LEAST: Final = -16.0
 _MOST_DOUBLINGS: Final = 40
 
 
-@dataclass(frozen=True)
-class Nodes:
-    """Parameter points of one family: log median `m`, spread `s`, posterior mass `weight`, (n,)."""
-
-    family: Family
-    m: Array
-    s: Array
-    weight: Array
-
-
 class RemainingLife:
     """Law of the strokes that a tool has left.
 
@@ -49,6 +41,7 @@ class RemainingLife:
     handbook_life: strokes, the unit of the nodes' log ages.
     age: strokes so far, >= 0.  good_at: age at which it was last found good, None: good now.
     q: share of failures that show only at an inspection, 0 to 1.
+    table: survival under the same nodes, for quick quantiles.
     Raises BadField naming the argument.
     """
 
@@ -60,6 +53,7 @@ class RemainingLife:
         age: float,
         good_at: float | None,
         q: float,
+        table: SurvivalTable | None = None,
     ) -> None:
         if not (np.isfinite(age) and age >= 0):
             raise BadField("age", age, "a number of strokes, 0 or more")
@@ -68,8 +62,12 @@ class RemainingLife:
             raise BadField("good_at", good_at, f"0 to age ({age}), or None")
         if not 0 <= q <= 1:
             raise BadField("q", q, "0 to 1")
-        self._unit, self._share = handbook_life, age / handbook_life
-        self._parts = [_Part.condition(n, low / handbook_life, self._share, q) for n in nodes]
+        self._nodes, self._table, self._q = nodes, table, q
+        self._unit, self._share, self._low = handbook_life, age / handbook_life, low / handbook_life
+
+    @cached_property
+    def _parts(self) -> list[_Part]:
+        return [_Part.condition(n, self._low, self._share, self._q) for n in self._nodes]
 
     @property
     def due_now(self) -> float:
@@ -96,6 +94,10 @@ class RemainingLife:
         asked = np.asarray(levels, dtype=np.float64)
         if np.any(~((asked > 0) & (asked < 1))):
             raise BadField("levels", levels, "between 0 and 1, both excluded")
+        if self._table is not None:
+            found = self._table.remaining_quantiles(self._share, self._low, self._q, asked.ravel())
+            if found is not None:
+                return (found * self._unit).reshape(asked.shape)
         out = np.zeros(asked.size)
         later = asked.ravel() > self.due_now + 1e-12
         if later.any():
@@ -161,17 +163,17 @@ class _Part:
 
     @staticmethod
     def condition(nodes: Nodes, low: float, age: float, q: float) -> _Part:
-        at_age = _log_survival(nodes, np.array([age]))[0]
+        at_age = log_survival(nodes, np.array([age]))[0]
         gone = np.zeros_like(at_age)
         if low < age and q > 0:
-            at_low = _log_survival(nodes, np.array([low]))[0]
+            at_low = log_survival(nodes, np.array([low]))[0]
             lasting = np.exp(at_age - at_low)
             gone = q * (1 - lasting) / (q + (1 - q) * lasting)
         return _Part(nodes, nodes.weight, gone, at_age)
 
     def ended_by(self, ages: Array) -> Array:
         """Chance, weighted by the nodes, that the end came by each age; shape of `ages`."""
-        lasting = np.exp(np.minimum(_log_survival(self.nodes, ages) - self.at_age, 0.0))
+        lasting = np.exp(np.minimum(log_survival(self.nodes, ages) - self.at_age, 0.0))
         staying = self.weight * (1 - self.gone)
         return np.asarray(self.weight.sum() - np.einsum("n,an->a", staying, lasting))
 
@@ -187,13 +189,6 @@ class _Part:
 
 def _log(share: float) -> float:
     return float(np.log(share)) if share > 0 else -np.inf
-
-
-def _log_survival(nodes: Nodes, ages: Array) -> Array:
-    """Log survival of each age, as a share of the handbook life; shape (ages, nodes)."""
-    with np.errstate(divide="ignore"):  # age 0 is -inf on purpose
-        x = np.log(ages)
-    return nodes.family.log_survival(x[:, None] - nodes.m, nodes.s)
 
 
 def _inverse(reached: Array, at: Array, levels: Array) -> Array:
