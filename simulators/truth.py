@@ -152,7 +152,18 @@ class PressTruth:
         held = np.zeros(at.shape, dtype=bool)
         for low, high in stories.protected(self.demo, self.press):
             held |= (at >= low - HOUR) & (at <= high + HOUR)
-        return (odds < LOST_REPORTS) & ~held & (at < self.demo.d0 - DAY) & (at > self.demo.begin)
+        return (
+            (odds < LOST_REPORTS)
+            & ~held
+            & (at < self.demo.d0 - DAY)
+            & (at > self.demo.begin + HOUR)
+        )
+
+    def lost_until(self, to: int) -> int:
+        """How many reports of the history before `to` were lost."""
+        first, step, count = self.schedule.times(self.demo.begin, to, stories.TEN_MINUTES)
+        times = first + step * np.arange(count, dtype=np.int64)
+        return int((self.lost(times) & ~self.silent(times)).sum())
 
     def silent(self, at: NDArray[np.int64]) -> NDArray[np.bool_]:
         """Which report times fall into a stretch in which no report was made at all."""
@@ -243,6 +254,7 @@ def _press_record(truth: PressTruth, at: int) -> dict[str, Any]:
             for step in [truth.clock]
             if step is not None
         ],
+        "lost_reports": truth.lost_until(at),
         "silences": [{"from": _time(low), "to": _time(high)} for low, high in truth.silences],
         "lives": [_life_record(life) for life in truth.played.lives],
     }

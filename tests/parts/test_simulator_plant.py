@@ -376,6 +376,8 @@ def test_truth_can_be_written_out(truths):
     )
     assert record["presses"]["harlow-mere/1/01"]["clock_steps"][0]["ahead_s"] == 420
     assert record["presses"]["harlow-mere/2/01"]["reboots"]
+    reports, _ = history(truths["harlow-mere/3/02"], loaded_to(DEMO))
+    assert one["lost_reports"] == _gaps(reports) > 0
     assert sum(life["end"] == "worn" for life in one["lives"]) > 10
 
 
