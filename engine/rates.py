@@ -46,27 +46,32 @@ class Rates:
                 version, calendar = calendars[each.press]
                 rows = [(day, strokes) for day, strokes, _ in daily.get(each.press, [])]
                 rate = _rate(each, rows, calendar, now)
-                self._known[each.press] = _Known(_mark(each, version), rate)
+                self._known[each.press] = _Known(_mark(each, version, rate), rate)
         return {each.press: self._known[each.press].rate for each in presses}
 
     def _is_stale(self, press: PressRecord, calendar_version: str) -> bool:
         known = self._known.get(press.press)
-        return known is None or known.mark != _mark(press, calendar_version)
+        return known is None or known.mark != _mark(press, calendar_version, known.rate)
 
 
-def _mark(press: PressRecord, calendar_version: str) -> tuple[object, ...]:
-    """What a rate rests on. A young record counts to the last report, an old one by whole days."""
-    zone = ZoneInfo(press.timezone)
+def _mark(press: PressRecord, calendar_version: str, rate: Rate | None) -> tuple[object, ...]:
+    """What a rate rests on: whole days, or all reports where the days so far do not tell."""
     if press.latest_at is None or press.first_at is None:
         return (calendar_version,)
-    end = _end(press.first_at, press.latest_at, zone)
+    whole = _whole_days(press.first_at, press.latest_at, ZoneInfo(press.timezone))
+    end = press.latest_at if whole is None or not _is_telling(rate) else whole
     return press.first_at, end, press.changed, press.timezone, calendar_version
 
 
-def _end(first: datetime, latest: datetime, zone: ZoneInfo) -> datetime:
-    """The end of the record that counts."""
+def _whole_days(first: datetime, latest: datetime, zone: ZoneInfo) -> datetime | None:
+    """The end of the last whole day, None in a young record, which counts to its last report."""
     today = day_start(latest, zone)
-    return today if today - first >= timedelta(days=ENOUGH_DAYS) else latest
+    return today if today - first >= timedelta(days=ENOUGH_DAYS) else None
+
+
+def _is_telling(rate: Rate | None) -> bool:
+    """Whether whole days tell the rate: not where the press may have started only today."""
+    return rate is not None and rate.stood_since is None
 
 
 def _rate(
@@ -79,5 +84,9 @@ def _rate(
         return None
     zone = ZoneInfo(press.timezone)
     first = max(press.first_at, day_start(now - LOOK_BACK + timedelta(days=1), zone))
-    end = _end(press.first_at, press.latest_at, zone)
-    return rate_of(whole_record(daily, zone, first, end), calendar)
+    whole = _whole_days(press.first_at, press.latest_at, zone)
+    if whole is not None:
+        rate = rate_of(whole_record(daily, zone, first, whole), calendar)
+        if _is_telling(rate):
+            return rate
+    return rate_of(whole_record(daily, zone, first, press.latest_at), calendar)

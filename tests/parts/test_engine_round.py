@@ -182,6 +182,33 @@ def test_a_press_that_never_moved_has_no_due_date_and_says_why(conn):
     assert ring["remaining_strokes"]["0.5"] > 0
 
 
+def test_a_press_that_stood_for_weeks_has_a_rate_on_its_first_day(conn):
+    """Whole days tell nothing yet; the day under way counts then."""
+    still = steady(20, per_minute=0, until=NOW - timedelta(hours=8), every_minutes=480)
+    with Unit(conn) as unit:
+        register(unit, PRESS)
+        report(unit, PRESS, still)
+        fit_tool(unit, "IR-1", PRESS, "ring-3", NOW - timedelta(days=19))
+        unit.commit()
+    forecaster = Forecaster()
+    forecaster.round(conn, NOW - timedelta(hours=8))
+    assert stands(conn)["ring-3"]["rate"] is None
+    with Unit(conn) as unit:
+        runs = [
+            still[-1]._replace(
+                seq=1000 + k, at=still[-1].at + k * 3_600_000_000, strokes=k * 24_000
+            )
+            for k in range(1, 9)
+        ]
+        report(unit, PRESS, runs)
+        unit.commit()
+    forecaster.round(conn, NOW)
+    ring = stands(conn)["ring-3"]
+    assert ring["rate"]["strokes_per_day"] == pytest.approx(8 * 24_000 / 0.5, rel=0.01)
+    assert ring["due"]["0.5"] is not None
+    assert not any("has stood" in words for words in ring["basis"]["cautions"])
+
+
 def test_a_counter_that_stands_while_the_ram_moves_cannot_tell(conn):
     plant(conn, days=10)
     with Unit(conn) as unit:
