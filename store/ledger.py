@@ -49,11 +49,11 @@ class PgLedger:
         corrected = [event.corrects for event in events if event.corrects is not None]
         known = self.by_ids([*(event.id for event in events), *corrected])
         sent = {event.id for event in events}
-        fresh, ids = recording.sift(events, {k: row for k, row in known.items() if k in sent})
+        fresh = recording.sift(events, {k: row for k, row in known.items() if k in sent})
         recording.check_all(fresh, now)
         warnings = self._enter(fresh, known, by=by, now=now) if fresh else {}
-        stored = self.by_ids(ids)
-        return Recorded([stored[event_id] for event_id in ids], bool(fresh), warnings)
+        stored = self.by_ids([event.id for event in events])
+        return Recorded([stored[event.id] for event in events], bool(fresh), warnings)
 
     def _enter(
         self, events: list[ToolEvent], known: Mapping[UUID, EventRow], *, by: str, now: datetime
@@ -69,7 +69,7 @@ class PgLedger:
         wake.wake(self._conn, {"ledger": sorted(changed)})
         warnings = _warnings(events, ledger, positions)
         for event in events:
-            warnings.setdefault(event.id, []).extend(self._age_words(event))
+            warnings[event.id] += self._age_words(event)
         return warnings
 
     def _age_words(self, event: ToolEvent) -> list[str]:
@@ -120,17 +120,22 @@ def _warnings(
     events: Sequence[ToolEvent], ledger: Ledger, positions: Mapping[str, Position]
 ) -> dict[UUID, list[str]]:
     """What is taken all the same, but should be looked at."""
+    sizes = {fit.event.id: fit.size_mm for fit in ledger.fits if fit.event.type == "fit"}
     found: dict[UUID, list[str]] = {}
-    sizes = {fit.event.id: fit.size_mm for fit in ledger.fits}
     for event in events:
-        words = None
-        if event.id in sizes and event.type == "fit":
-            words = _size_words(event, sizes[event.id], positions)
-        elif event.type == "rework" and event.size_mm is None and not event.void:
-            words = f"{event.serial} came back without a size: it serves where any size does"
-        if words is not None:
-            found[event.id] = [words]
+        words = [] if event.void else _move_words(event)
+        if event.id in sizes:
+            words.append(_size_words(event, sizes[event.id], positions))
+        found[event.id] = [word for word in words if word is not None]
     return found
+
+
+def _move_words(event: ToolEvent) -> list[str | None]:
+    if event.type == "rework" and event.size_mm is None:
+        return [f"{event.serial} came back without a size: it serves where any size does"]
+    if event.type not in ("rework", "shelve") and event.size_mm is not None:
+        return ["size_mm counts only with rework or shelve: the tool's size stays as it was"]
+    return []
 
 
 def _size_words(

@@ -56,10 +56,8 @@ class Fresh:
     place: int
 
 
-def sift(
-    events: Sequence[ToolEvent], known: Mapping[UUID, EventRow]
-) -> tuple[list[ToolEvent], list[UUID]]:
-    """The events that are new, and the ids of all in order, each once.
+def sift(events: Sequence[ToolEvent], known: Mapping[UUID, EventRow]) -> list[ToolEvent]:
+    """The events that are new.
 
     Raises Contradiction for an id that belongs to other content.
     """
@@ -72,7 +70,7 @@ def sift(
         elif seen[event.id] != content:
             raise Contradiction(f"another event has the id {event.id}", field="id")
         seen[event.id] = content
-    return fresh, list(dict.fromkeys(event.id for event in events))
+    return fresh
 
 
 def number(

@@ -115,6 +115,8 @@ def _needs_reason(event: ToolEvent) -> None:
 def _needs_press(event: ToolEvent) -> None:
     if event.press is None or not is_match(PRESS, event.press):
         raise BadField("press", event.press, "the press that was serviced")
+    if event.position not in (None, PRESS_POSITION):
+        raise BadField("position", event.position, "none: a service is the whole press's")
     if event.serial != event.press:
         raise BadField("serial", event.serial, "none: a service is the press's own")
 

@@ -230,7 +230,8 @@ def test_three_ages(rows, life, expected):
         ({"strokes_before": -1}, "strokes_before"),
         ({"void": True}, "corrects"),
         ({"type": "pull"}, "reason"),
-        ({"type": "service"}, "serial"),
+        ({"type": "service"}, "position"),
+        ({"type": "service", "position": None}, "serial"),
         ({"serial": "no/such"}, "serial"),
     ],
 )

@@ -123,6 +123,7 @@ WRONG_EVENTS = [
     (fit("R1", 2, corrects=str(uuid.uuid4())), "corrects"),
     (pull("R1", 2, "tired"), "reason"),
     ({"type": "service", "at": T.format(1)}, "press"),
+    ({"type": "service", "at": T.format(1), "press": PRESS, "position": "punch"}, "position"),
     ({"type": "fit", "at": T.format(1), "press": PRESS, "position": "ring-3"}, "serial"),
 ]
 

@@ -193,6 +193,7 @@ def test_an_array_is_all_or_nothing(plant):
     assert plant.unit.tools.get("R1").state == "shelf"
     with pytest.raises(Contradiction, match="another event has the id"):
         plant.enter(good, replace(good, note="twice in one array"))
+    assert [row.event.id for row in plant.enter(good, good).rows] == [good.id, good.id]
 
 
 def test_a_replacement_shows_as_a_pull_of_its_own(plant):
@@ -353,8 +354,9 @@ def test_a_size_that_does_not_suit_is_taken_with_a_warning(plant):
     ring = plant.unit.positions.by_name()["ring-3"]
     plant.unit.positions.put(replace(ring, size_mm=66.0, size_tolerance_mm=0.05))
     assert plant.unit.tools.get("R1").state == "bench"
-    fit = made("fit", "R3", 1, **SEAT)
-    (words,) = plant.enter(fit).warnings[fit.id]
+    fit = made("fit", "R3", 1, size_mm=66.0, **SEAT)
+    kept, words = plant.enter(fit).warnings[fit.id]
+    assert "size_mm counts only with rework" in kept
     assert "66.1 mm" in words
     without = made("fit", "R1", 1, press=OTHER, position="ring-3")
     assert "not on record" in plant.enter(without).warnings[without.id][0]
