@@ -124,12 +124,13 @@ def answer(
 ) -> Document:
     """One answer to one screen: when it was made, and the document if it differs from the screen's.
 
-    asked: `view` (`wall` or else the desk), `open` (presses shown with all tools), `digest` (of the
-    document that the screen shows).
+    asked: `view` (`wall` or else the desk), `site` (the first one by default), `open` (presses
+    shown with all tools), `digest` (of the document that the screen shows).
     """
     # To the minute: a page that moved with every second would be a new one at each refresh.
     minute = now.replace(second=0, microsecond=0)
-    made = page(source, minute, str(asked.get("view")), _names(asked.get("open")))
+    view, site = str(asked.get("view")), str(asked.get("site"))
+    made = page(source, minute, view, opened=_names(asked.get("open")), site=site)
     digest = digest_of(made)
     beat = {"digest": digest, "at": made["head"]["now"], "lost": LOST, "every_s": refresh_s}
     return beat if asked.get("digest") == digest else {**beat, "page": made}
@@ -139,15 +140,17 @@ def _names(given: object) -> frozenset[str]:
     return frozenset(str(name) for name in given[:100]) if isinstance(given, list) else frozenset()
 
 
-def page(source: Source, now: datetime, view: str, opened: Collection[str]) -> Document:
-    """The document of a view. `now`: aware, whole minutes."""
+def page(
+    source: Source, now: datetime, view: str, *, opened: Collection[str] = (), site: str = ""
+) -> Document:
+    """The document of a view of a site (the first one by default). `now`: aware, whole minutes."""
     seen = source.read()
     if seen.answers is None:
         return away(now, view, seen.fault)
     # The answers may be some seconds younger than the whole minute.
     if view == "wall":
-        return wall.document(fleet.arrange(seen.answers, now, wall.DAYS), fault=seen.fault)
-    arranged = fleet.arrange(seen.answers, now, desk.DAYS)
+        return wall.document(fleet.arrange(seen.answers, now, wall.DAYS, site), fault=seen.fault)
+    arranged = fleet.arrange(seen.answers, now, desk.DAYS, site)
     return desk.document(arranged, fault=seen.fault, opened=opened)
 
 

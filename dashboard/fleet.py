@@ -40,6 +40,7 @@ class Fleet:
     tools: Mapping[str, tuple[Forecast, ...]]
     stops: tuple[Stop, ...]
     lines: tuple[str, ...]
+    sites: tuple[str, ...]
     answers: Answers
 
     @property
@@ -53,24 +54,44 @@ class Fleet:
         return self.axis.zone
 
 
-def arrange(answers: Answers, now: datetime, days: int) -> Fleet:
-    """Sort presses in stamped order, tools worst first, stops soonest first."""
-    presses = tuple(sorted(answers.presses, key=lambda press: press.press))
-    axis = Axis(now=now, days=days, zone=plant_zone(presses))
-    known = answers.forecasts
-    if known is None:
-        known = ()
-    tools: dict[str, list[Forecast]] = {press.press: [] for press in presses}
-    for forecast in by_urgency(known, now):
-        tools.setdefault(forecast.press, []).append(forecast)
+def arrange(answers: Answers, now: datetime, days: int, site: str = "") -> Fleet:
+    """Sort presses in stamped order, tools worst first, stops soonest first.
+
+    The two stamped numbers name a press within its site, so one site is shown: `site`, or the
+    first where that is not one of them.
+    """
+    sites = sorted({site_of(press.press) for press in answers.presses})
+    shown = site if site in sites else sites[0] if sites else ""
+    presses = tuple(
+        sorted(
+            (press for press in answers.presses if site_of(press.press) == shown),
+            key=lambda press: press.press,
+        )
+    )
     return Fleet(
-        axis=axis,
+        axis=Axis(now=now, days=days, zone=plant_zone(presses)),
         presses=presses,
-        tools={press: tuple(found) for press, found in tools.items()},
+        tools=_tools(presses, answers.forecasts or (), now),
         stops=tuple(axes.for_changes(answers.stops or (), now)),
         lines=tuple(dict.fromkeys(words.line_of(press.press) for press in presses)),
+        sites=tuple(sites),
         answers=answers,
     )
+
+
+def site_of(press: str) -> str:
+    """The site of `site/line/press`."""
+    return press.partition("/")[0]
+
+
+def _tools(
+    presses: Iterable[Press], known: Iterable[Forecast], now: datetime
+) -> dict[str, tuple[Forecast, ...]]:
+    tools: dict[str, list[Forecast]] = {press.press: [] for press in presses}
+    for forecast in by_urgency(known, now):
+        if forecast.press in tools:
+            tools[forecast.press].append(forecast)
+    return {press: tuple(found) for press, found in tools.items()}
 
 
 def plant_zone(presses: Sequence[Press]) -> tzinfo:
@@ -124,9 +145,10 @@ def is_silent(press: Press, now: datetime) -> bool:
 def head(fleet: Fleet) -> Document:
     """Place, plant time with offset, how far the counts go, which presses are silent."""
     now, zone = fleet.now, fleet.zone
-    sites = dict.fromkeys(press.press.split("/")[0] for press in fleet.presses)
+    shown = site_of(fleet.presses[0].press) if fleet.presses else ""
     return {
-        "site": next(iter(sites)) if len(sites) == 1 else f"{len(sites)} sites" if sites else "",
+        "site": shown,
+        "others": [site for site in fleet.sites if site != shown],
         "now": words.moment(now, zone, now),
         "offset": words.offset(now, zone),
         **data_time(fleet),

@@ -239,9 +239,11 @@
     ]);
   }
 
-  function ways() {
-    return h("nav", "ways", { "class": "ways", "aria-label": "Pages" }, [
-      h("a", "shift", { href: "?", "aria-current": "page" }, "Shift"), h("a", "wall", { href: "?view=wall", "class": "key" }, "Wall")]);
+  function ways(page) {
+    var site = encodeURIComponent(page.head.site);
+    return h("nav", "ways", { "class": "ways", "aria-label": "Pages" }, [h("a", "shift", { href: "?site=" + site, "aria-current": "page" }, "Shift")].concat(
+      page.head.others.map(function (other) { return h("a", "site " + other, { href: "?site=" + encodeURIComponent(other) }, other); }),
+      [h("a", "wall", { href: "?view=wall&site=" + site, "class": "key" }, "Wall")]));
   }
 
   function awayPart(page) {
@@ -251,7 +253,7 @@
 
   function desk(page) {
     var body = page.away ? [axisHead(page), awayPart(page)] : [axisHead(page), doList(page), stopList(page), fleet(page), key(page)];
-    return [markSheet(), h("h1", "h1", { "class": "sr" }, "Shift"), head(page, false), ways(), bar(page), lostBar(),
+    return [markSheet(), h("h1", "h1", { "class": "sr" }, "Shift"), head(page, false), ways(page), bar(page), lostBar(),
       h("main", "main", { "class": "sheet" }, body), h("footer", "foot", { "class": "foot" }, page.foot)];
   }
 
@@ -302,8 +304,9 @@
 
   /* ---- asking, hearing, and noticing that nothing is heard ---- */
   function question() {
-    var view = new URLSearchParams(window.location.search).get("view") === "wall" ? "wall" : "desk";
-    return { view: view, open: shown.open, digest: shown.digest, n: Date.now() };
+    var params = new URLSearchParams(window.location.search);
+    var view = params.get("view") === "wall" ? "wall" : "desk";
+    return { view: view, site: params.get("site") || "", open: shown.open, digest: shown.digest, n: Date.now() };
   }
 
   function askNow() { window.dash_clientside.set_props("board-ask", { data: question() }); }

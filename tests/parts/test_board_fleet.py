@@ -304,6 +304,20 @@ def test_the_same_answers_give_the_same_digest():
     assert digest_of(one) != digest_of(desk_of(fake_api.plant_all_silent(NOW)))
 
 
+def test_several_sites_are_shown_one_at_a_time():
+    """2 05 names a press within its site only."""
+    plant = fake_api.plant_of_3(NOW)
+    for press in plant.presses[1:]:
+        press["press"] = press["press"].replace("harlow-mere", "wold-end")
+    page = desk_of(plant)
+    assert (page["head"]["site"], page["head"]["others"]) == ("harlow-mere", ["wold-end"])
+    assert len(page["fleet"]["rows"]) == 1
+    other = desk.document(fleet.arrange(answers_of(plant), NOW, desk.DAYS, "wold-end"))
+    assert [row["press"][:8] for row in other["fleet"]["rows"]] == ["wold-end"] * 2
+    unknown = desk.document(fleet.arrange(answers_of(plant), NOW, desk.DAYS, "nowhere"))
+    assert unknown["head"]["site"] == "harlow-mere"
+
+
 # ---- wall ----
 
 

@@ -127,7 +127,7 @@ def test_a_part_that_fails_leaves_the_others(api, source):
 def test_before_the_first_answer_the_page_says_so_and_shows_no_figure(api, source):
     api.die()
     for view in ("desk", "wall"):
-        made = page(source, NOW, view, ())
+        made = page(source, NOW, view)
         assert made["away"]["rest"].startswith("Asked at 06:02 UTC: the API gave no answer.")
         assert not {"fleet", "do", "pages"} & set(made)
 
