@@ -23,7 +23,9 @@ def cautions(
 
 def _of_lives(tool: ToolFacts, basis: LifeBasis) -> list[str]:
     if basis.law is None:
-        return [f"no basis: position {basis.position} has no handbook life"]
+        if tool.interval_strokes is None and tool.interval_days is None:
+            return [f"no basis: position {basis.position} has no handbook life"]
+        return ["no handbook life: only the fixed interval counts"]
     words: list[str] = []
     if basis.failures == 0:
         words.append("from the handbook, no failures yet")

@@ -9,6 +9,7 @@ their quantiles, not drawn: the same inputs give the same bytes, and chances gro
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -66,8 +67,20 @@ class DueDays:
         self._spread = spread_of_days(self._days, rate)
         self._log_days = np.log(np.maximum(self._days, _LEAST_DAYS))
 
-    def chance_within(self, running_days: Floats) -> Floats:
-        """Chance of the end within running days (tools, k), >= 0; grows along the last axis."""
+    def chance_before(self, running_days: Floats) -> Floats:
+        """Chance of the end before running days (k,), >= 0, by tool: (tools, k); grows with them.
+
+        Read off the quantiles, so that it agrees with the due times and has no steps where few
+        quantiles of the strokes left lie.
+        """
+        rows = [
+            _read_off(days, ended, running_days)
+            for days, ended in zip(self.quantiles, self.ended(), strict=True)
+        ]
+        return np.array(rows).reshape(len(self._days), len(running_days))
+
+    def mixture(self, running_days: Floats) -> Floats:
+        """The sum itself: chance of the end within running days (tools, k), growing along k."""
         log_time = np.log(np.maximum(running_days, _LEAST_DAYS))
         standard = log_time[:, :, None] - self._log_days[:, None, :]
         standard /= self._spread[:, None, :]
@@ -79,10 +92,11 @@ class DueDays:
         """Chance that the end is past, by tool."""
         return np.asarray((self._days <= 0) @ WEIGHTS)
 
+    @cached_property
     def quantiles(self) -> Floats:
         """Running days at LEVELS, (tools, levels), growing with the level; 0 is due now."""
         time = self._knots()
-        chance = np.maximum.accumulate(self.chance_within(time), axis=1)
+        chance = np.maximum.accumulate(self.mixture(time), axis=1)
         days = [np.interp(LEVELS, row, at) for row, at in zip(chance, time, strict=True)]
         return np.maximum.accumulate(np.array(days).reshape(self._days.shape), axis=1)
 
@@ -95,3 +109,10 @@ class DueDays:
         together = self._days * np.exp(NORMAL * self._spread)
         against = self._days[:, ::2] * np.exp(-NORMAL[::2] * self._spread[:, ::2])
         return np.sort(np.concatenate((together, against), axis=1), axis=1)
+
+
+def _read_off(days: Floats, ended: float, at: Floats) -> Floats:
+    later = days > 0
+    knots = np.concatenate(([0.0], days[later]))
+    chance = np.concatenate(([ended], np.maximum(LEVELS[later], ended)))
+    return np.asarray(np.interp(at, knots, chance, right=1.0))

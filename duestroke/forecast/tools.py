@@ -72,16 +72,17 @@ def _ahead(view: View, left: Floats, unseen: Floats) -> list[_Ahead]:
     if not len(left):
         return []
     remaining = np.maximum(left - unseen[:, None] * (1 - LEVELS), 0.0)
-    stops = [stop.start for stop in view.stops]
-    chances = _chances(view, remaining, stops)
-    judged = [view.now, *view.second_and_third]
-    stood = _chances(view, left, judged)
-    ran = stood
+    widened = _Future(view, remaining)
+    stood = ran = widened
     if view.silent:
-        ran = _chances(view, np.maximum(left - unseen[:, None], 0.0), judged)
-    due = _due(view, remaining)
+        stood = _Future(view, left)
+        ran = _Future(view, np.maximum(left - unseen[:, None], 0.0))
+    chances = widened.chances([stop.start for stop in view.stops])
+    judged = [view.now, *view.second_and_third]
+    if_stood, if_ran = stood.chances(judged), ran.chances(judged)
+    due = widened.due()
     return [
-        _Ahead(remaining[k], due[k], chances[k], _split(stood[k]), _split(ran[k]))
+        _Ahead(remaining[k], due[k], chances[k], _split(if_stood[k]), _split(if_ran[k]))
         for k in range(len(left))
     ]
 
@@ -91,20 +92,26 @@ def _split(chances: Floats) -> tuple[float, tuple[float, float]]:
     return now, (second, third)
 
 
-def _chances(view: View, remaining: Floats, instants: Sequence[datetime]) -> Floats:
-    """Chance of the end before instants, (tools, instants); without a rate: that it is past."""
-    if view.press.rate is None:
-        ended = np.asarray((remaining < 1) @ WEIGHTS)
-        return np.repeat(ended[:, None], len(instants), axis=1)
-    days = np.broadcast_to(view.running_days(instants), (len(remaining), len(instants)))
-    return DueDays(remaining, view.press.rate).chance_within(days)
+class _Future:
+    """When strokes left (tools, levels) are used up; without a rate only what is past is known."""
 
+    def __init__(self, view: View, remaining: Floats) -> None:
+        self._view, self._remaining = view, remaining
+        rate = view.press.rate
+        self._days = None if rate is None else DueDays(remaining, rate)
 
-def _due(view: View, remaining: Floats) -> list[tuple[int | None, ...] | None]:
-    if view.press.rate is None:
-        return [None for _ in remaining]
-    days = DueDays(remaining, view.press.rate).quantiles()
-    return [view.due_us(row) for row in days]
+    def chances(self, instants: Sequence[datetime]) -> Floats:
+        """Chance of the end before instants, (tools, instants)."""
+        if self._days is None:
+            ended = np.asarray((self._remaining < 1) @ WEIGHTS)
+            return np.repeat(ended[:, None], len(instants), axis=1)
+        return self._days.chance_before(self._view.running_days(instants))
+
+    def due(self) -> list[tuple[int | None, ...] | None]:
+        """Due times at LEVELS by tool."""
+        if self._days is None:
+            return [None for _ in self._remaining]
+        return [self._view.due_us(row) for row in self._days.quantiles]
 
 
 def _forecast(view: View, tool: ToolFacts, basis: LifeBasis, ahead: _Ahead | None) -> Forecast:
