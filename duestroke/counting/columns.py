@@ -257,7 +257,8 @@ def rollup_columns(counted: ColumnCount, bounds: Bounds) -> BucketColumns:
 
 
 def _bucket_edges(first: int, last: int, bounds: Bounds) -> Ints:
-    edges = [bounds(first)[0]]
+    # From the bucket before the first reading: strokes at its very start belong there.
+    edges = [bounds(bounds(first)[0] - 1)[0]]
     while edges[-1] <= last:
         edges.append(bounds(edges[-1])[1])
     return np.array(edges, dtype=np.int64)

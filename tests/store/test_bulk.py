@@ -72,6 +72,23 @@ def test_both_roads_leave_the_same_rows(unit, data, zone):
         assert first == second, table
 
 
+def test_strokes_on_the_very_start_of_an_hour_fall_to_the_hour_before(unit):
+    """Two readings at one instant: by rule 8 the total at that instant holds the strokes."""
+    at = to_micros(NOW) - 3_600_000_000
+    told = [Reading("b", n, at, 6 * n) for n in range(2)]
+    for press, road in (("a/1/01", "one"), ("a/1/02", "two")):
+        unit.presses.register(press, Settings(1_000, 60))
+        if road == "one":
+            batch = [Delivery(report_topic(press), encode_reading(r), NOW) for r in told]
+            record_batch(unit.conn, batch, NOW)
+        else:
+            load_history(unit.conn, press, as_columns(told))
+    ids = [unit.presses.get(press).id for press in ("a/1/01", "a/1/02")]
+    first, second = (rows(unit, "reading_hour", press, "hour") for press in ids)
+    assert first == second
+    assert [row["strokes"] for row in first] == [6, 0]
+
+
 def test_a_press_with_readings_takes_no_bulk_history(unit):
     unit.presses.register("a/1/01", Settings())
     readings = as_columns([reading_at(n) for n in range(3)])
