@@ -1,8 +1,8 @@
 """Errors of the trade's rules. Shells turn them into problem details, quarantine rows or one line.
 
-    DuestrokeError
-    ├── BadField          a known field has a wrong type or range
-    └── Contradiction     what is asked stands against what is on record
+DuestrokeError
+├── BadField          a known field has a wrong type or range
+└── Contradiction     what is asked stands against what is on record
 """
 
 from __future__ import annotations

@@ -24,7 +24,7 @@ DEFAULT_POSITIONS: Final[tuple[tuple[str, str, float | None], ...]] = (
     ("dome-die", "dome-die", 130e6),
     ("press", "press", None),
 )
-"""Position, kind and default handbook life in strokes, from cup to dome. Common practice, no source."""
+"""Position, kind, default handbook life (strokes), cup to dome. Common practice, no source."""
 
 DEFAULT_SPREAD: Final = 0.48
 """Default standard deviation of log life. Common practice, no source."""

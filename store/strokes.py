@@ -175,7 +175,7 @@ class PgStrokes:
     def daily(
         self, start: datetime, presses: Sequence[str] | None = None
     ) -> dict[str, list[tuple[datetime, int, int]]]:
-        """By press, in order: (start of its own day, strokes, microseconds running) since a time."""
+        """By press, in order: (start of its own day, strokes, microseconds running)."""
         values = {"from": start, "presses": None if presses is None else list(presses)}
         out: dict[str, list[tuple[datetime, int, int]]] = {}
         for row in self._conn.execute(SQL["days_of_all"], values):
