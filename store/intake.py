@@ -12,9 +12,8 @@ import psycopg
 from psycopg.rows import DictRow
 
 from duestroke.counting.append import append, comes_after
-from duestroke.counting.batch import Identity
+from duestroke.counting.batch import Identity, in_boots
 from duestroke.counting.insert import insert
-from duestroke.counting.memory import in_boots
 from duestroke.counting.types import Reading, RuleChange
 from duestroke.messages import Refused, Status, decode_report, decode_status
 from duestroke.messages.report import element_of

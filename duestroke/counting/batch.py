@@ -86,7 +86,7 @@ def count(
     kept: dict[Identity, Reading] = {}
     for reading in readings:
         kept.setdefault((reading.boot, reading.seq), reading)
-    boots = _in_order(kept.values())
+    boots = in_boots(kept.values())
     ordered = [reading for boot in boots for reading in boot]
     judged = _judge(boots, rules)
     settled = settlements or {}
@@ -109,7 +109,7 @@ def settled_strokes(
     return found.strokes if found is not None and found.counted == judgement.counted else 0
 
 
-def _in_order(readings: Iterable[Reading]) -> list[list[Reading]]:
+def in_boots(readings: Iterable[Reading]) -> list[list[Reading]]:
     """Boots by the `at` of their lowest seq, equal ones by name; inside by seq (rule 2)."""
     boots: dict[str, list[Reading]] = {}
     for reading in readings:

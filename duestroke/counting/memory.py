@@ -6,7 +6,7 @@ from bisect import bisect_left
 from collections.abc import Iterable, Sequence
 
 from duestroke.counting.append import append, comes_after
-from duestroke.counting.batch import Identity, Rules, Settlement
+from duestroke.counting.batch import Identity, Rules, Settlement, in_boots
 from duestroke.counting.effects import Rollup, hour_bounds
 from duestroke.counting.insert import insert, recount, settle
 from duestroke.counting.record import Around, Changes, Placed, Record
@@ -117,13 +117,3 @@ class MemoryPress:
         for pair, sign in changes.effects:
             self.hours.add(pair, sign)
         return changes
-
-
-def in_boots(readings: Iterable[Reading]) -> list[list[Reading]]:
-    """Readings by boot in counting order as far as these readings tell it, inside by seq."""
-    boots: dict[str, list[Reading]] = {}
-    for reading in readings:
-        boots.setdefault(reading.boot, []).append(reading)
-    for boot in boots.values():
-        boot.sort(key=lambda reading: reading.seq)
-    return sorted(boots.values(), key=lambda boot: (boot[0].at, boot[0].boot))
