@@ -30,7 +30,7 @@ def press_facts(record: PressRecord, rate: Rate | None, stops: calendar.Calendar
         rate=rate,
         calendar=stops,
         registered=record.registered_at,
-        counter_stands=record.counter_stands,
+        counter_stands_since=record.counter_stands_since,
     )
 
 

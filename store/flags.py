@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Final
 
@@ -16,6 +17,27 @@ from store.sql import named_queries
 from store.strokes import StoredFlag, flag_of
 
 SQL: Final = named_queries("strokes.sql")
+_SHOWN: Final = 5
+
+
+def _hidden(flag: StoredFlag, strokes: int | None, candidate: int | None) -> int:
+    """Strokes to add to what a flag counted, given as such or by the count that really ran."""
+    if candidate is None:
+        if strokes is None or strokes < -flag.counted:
+            raise BadField("strokes", strokes, f"an integer from -{flag.counted}")
+        return strokes
+    if strokes is not None:
+        raise BadField("candidate", candidate, "left out where `strokes` are given")
+    if candidate not in flag.candidates:
+        raise BadField("candidate", candidate, _one_of(flag.candidates))
+    return candidate - flag.counted
+
+
+def _one_of(candidates: Sequence[int]) -> str:
+    if not candidates:
+        return "left out: no whole turn of the counter may hide here"
+    more = ", ..." if len(candidates) > _SHOWN else ""
+    return f"one of {', '.join(map(str, candidates[:_SHOWN]))}{more}"
 
 
 class PgFlags:
@@ -49,12 +71,21 @@ class PgFlags:
         return None if row is None else flag_of(row)
 
     def settle(
-        self, flag: uuid.UUID, *, strokes: int, reason: str, by: str, at: datetime
+        self,
+        flag: uuid.UUID,
+        *,
+        strokes: int | None = None,
+        candidate: int | None = None,
+        reason: str,
+        by: str,
+        at: datetime,
     ) -> StoredFlag | None:
         """Settle a flag, or settle it again; None when there is no such flag now.
 
+        strokes: those that were hidden; or candidate: which of the flag's candidates really ran.
+
         Every figure that rests on the press's count moves in the same transaction. Raises BadField
-        when more strokes are taken away than were counted.
+        when more strokes are taken away than were counted, or a candidate is none of the flag's.
         """
         found = self._conn.execute(SQL["flag"], {"id": flag}).fetchone()
         if found is None:
@@ -63,13 +94,11 @@ class PgFlags:
             found = self._conn.execute(SQL["flag"], {"id": flag}).fetchone()
             if found is None:
                 return None
-            if strokes < -found["counted"]:
-                raise BadField("strokes", strokes, f"an integer from -{found['counted']}")
             values = {
                 "id": flag,
                 "press": found["press_id"],
                 "counted": found["counted"],
-                "strokes": strokes,
+                "strokes": _hidden(flag_of(found), strokes, candidate),
                 "reason": reason,
                 "by": by,
                 "at": at,

@@ -8,9 +8,10 @@ from datetime import datetime
 from typing import Final
 
 import psycopg
-from psycopg.rows import DictRow, class_row
+from psycopg.rows import DictRow
 
 from store.sql import named_queries
+from store.standing import standing_since
 
 SQL: Final = named_queries("press_facts.sql")
 
@@ -21,7 +22,7 @@ class PressRecord:
 
     latest_at: `at` of the last report, first_at: of the first, None without one.  total: strokes
     counted.  changed: grows when a stored count was moved.  max_spm: strokes a minute that it can
-    reach.  counter_stands: the last three readings have one count though the ram moved.
+    reach.  counter_stands_since: its counter stands still while the ram moves (store/standing.py).
     """
 
     press: str
@@ -32,7 +33,7 @@ class PressRecord:
     changed: int
     first_at: datetime | None
     max_spm: int
-    counter_stands: bool
+    counter_stands_since: datetime | None
 
 
 class PgPressFacts:
@@ -44,8 +45,9 @@ class PgPressFacts:
     def presses(self, now: datetime, presses: Sequence[str] | None = None) -> list[PressRecord]:
         """How presses stand, by name; None: all of them."""
         asked = None if presses is None else list(presses)
-        with self._conn.cursor(row_factory=class_row(PressRecord)) as cursor:
-            return cursor.execute(SQL["presses"], {"now": now, "presses": asked}).fetchall()
+        standing = standing_since(self._conn, asked)
+        rows = self._conn.execute(SQL["presses"], {"now": now, "presses": asked})
+        return [PressRecord(**row, counter_stands_since=standing.get(row["press"])) for row in rows]
 
     def ledger_version(self) -> tuple[object, ...]:
         """Another value whenever events, inspections, lives, positions or stops have changed."""

@@ -1,9 +1,7 @@
 -- name: presses
--- From `press_state` and a few rows of the running boot; never from the whole record. The last
--- three readings tell whether the counter stands still while the ram moves.
+-- From `press_state` and its boots; never from the whole record.
 SELECT p.name AS press, p.timezone, p.registered_at, s.latest_at, s.total, s.changed,
-  b.first_at, r.max_spm,
-  coalesce(l.readings = 3 AND l.counts = 1 AND l.moving = 2, false) AS counter_stands
+  b.first_at, r.max_spm
 FROM press p
 JOIN press_state s ON s.press_id = p.id
 LEFT JOIN LATERAL (SELECT min(first_at) AS first_at FROM boot WHERE press_id = p.id) b ON true
@@ -11,15 +9,6 @@ LEFT JOIN LATERAL (
   SELECT max_spm FROM press_rule WHERE press_id = p.id
   ORDER BY (valid_from <= %(now)s) DESC, valid_from DESC LIMIT 1
 ) r ON true
-LEFT JOIN LATERAL (
-  SELECT count(*) AS readings, count(DISTINCT strokes) AS counts,
-    count(*) FILTER (WHERE peak_speed_mps > 0 AND place <= 2) AS moving
-  FROM (
-    SELECT strokes, peak_speed_mps, row_number() OVER (ORDER BY at DESC, seq DESC) AS place
-    FROM reading WHERE press_id = p.id AND boot_id = s.boot_id
-    ORDER BY at DESC, seq DESC LIMIT 3
-  ) newest
-) l ON true
 WHERE %(presses)s::text[] IS NULL OR p.name = ANY(%(presses)s)
 ORDER BY p.name;
 

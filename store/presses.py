@@ -11,12 +11,15 @@ import psycopg
 from psycopg.rows import DictRow
 
 from duestroke.counting.insert import recount
+from duestroke.counting.judge import most_plausible
 from duestroke.counting.types import Rule
 from duestroke.errors import Contradiction
+from duestroke.times import to_micros
 from store.records import rules_by_press
 from store.recount import LockedPress, recounted
 from store.rows import NEVER_AT
 from store.sql import named_queries
+from store.standing import standing_since
 from store.strokes import totals_at
 from store.wake import wake
 
@@ -68,6 +71,15 @@ class PressRow:
     strokes: int
     missing: int
     strokes_per_minute: float
+    counter_stands_since: datetime | None
+
+    @property
+    def not_counted_at_most(self) -> int:
+        """Strokes that may have run since the counter stands still, up to the last report."""
+        if self.counter_stands_since is None or self.latest_at is None:
+            return 0
+        elapsed = to_micros(self.latest_at) - to_micros(self.counter_stands_since)
+        return most_plausible(Rule(self.modulus, self.max_spm), elapsed)
 
 
 class PgPresses:
@@ -154,10 +166,13 @@ class PgPresses:
             self._conn, [(row["id"], row["latest_at"] - _RATE_WINDOW) for row in moving]
         )
         since = {row["id"]: total for row, total in zip(moving, before, strict=True)}
-        return [_press_row(row, since.get(row["id"], 0)) for row in rows]
+        standing = standing_since(self._conn, [row["name"] for row in rows])
+        return [_press_row(row, since.get(row["id"], 0), standing) for row in rows]
 
 
-def _press_row(row: Mapping[str, Any], ten_minutes_ago: int) -> PressRow:
+def _press_row(
+    row: Mapping[str, Any], ten_minutes_ago: int, standing: Mapping[str, datetime]
+) -> PressRow:
     last = None
     if row["boot"] is not None:
         last = LastReading(
@@ -185,6 +200,7 @@ def _press_row(row: Mapping[str, Any], ten_minutes_ago: int) -> PressRow:
         row["total"],
         row["missing"],
         _rate(row, ten_minutes_ago),
+        standing.get(row["name"]),
     )
 
 

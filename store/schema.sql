@@ -25,6 +25,18 @@ ALTER TABLE public.boot ALTER COLUMN id ADD GENERATED ALWAYS AS IDENTITY (
     NO MAXVALUE
     CACHE 1
 );
+CREATE TABLE public.dry_window (
+    id text NOT NULL COLLATE pg_catalog."C",
+    press_id integer NOT NULL,
+    starts_at timestamp with time zone NOT NULL,
+    ends_at timestamp with time zone NOT NULL,
+    reason text NOT NULL,
+    entered_at timestamp with time zone NOT NULL,
+    entered_by text NOT NULL,
+    taken_back_at timestamp with time zone,
+    taken_back_by text,
+    CONSTRAINT dry_window_check CHECK ((ends_at > starts_at))
+);
 CREATE TABLE public.fit (
     id uuid NOT NULL,
     serial text NOT NULL COLLATE pg_catalog."C",
@@ -482,6 +494,8 @@ ALTER TABLE ONLY public.boot
     ADD CONSTRAINT boot_pkey PRIMARY KEY (id);
 ALTER TABLE ONLY public.boot
     ADD CONSTRAINT boot_press_id_name_key UNIQUE (press_id, name);
+ALTER TABLE ONLY public.dry_window
+    ADD CONSTRAINT dry_window_pkey PRIMARY KEY (id);
 ALTER TABLE ONLY public.fit
     ADD CONSTRAINT fit_pkey PRIMARY KEY (id);
 ALTER TABLE ONLY public.fit
@@ -538,6 +552,7 @@ ALTER TABLE ONLY public.tool_event
     ADD CONSTRAINT tool_event_pkey PRIMARY KEY (id);
 ALTER TABLE ONLY public.tool
     ADD CONSTRAINT tool_pkey PRIMARY KEY (serial);
+CREATE INDEX dry_window_press ON public.dry_window USING btree (press_id, starts_at, id);
 CREATE INDEX fit_chain ON public.fit USING btree (chain);
 CREATE INDEX fit_kind ON public.fit USING btree (kind, "position");
 CREATE INDEX fit_place ON public.fit USING btree (press_id, "position", fitted_at);
@@ -570,6 +585,8 @@ CREATE INDEX tool_kind ON public.tool USING btree (kind, serial);
 CREATE INDEX tool_press ON public.tool USING btree (press_id) WHERE (press_id IS NOT NULL);
 ALTER TABLE ONLY public.boot
     ADD CONSTRAINT boot_press_id_fkey FOREIGN KEY (press_id) REFERENCES public.press(id);
+ALTER TABLE ONLY public.dry_window
+    ADD CONSTRAINT dry_window_press_id_fkey FOREIGN KEY (press_id) REFERENCES public.press(id);
 ALTER TABLE ONLY public.fit
     ADD CONSTRAINT fit_id_fkey FOREIGN KEY (id) REFERENCES public.tool_event(id);
 ALTER TABLE ONLY public.fit

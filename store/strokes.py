@@ -14,6 +14,8 @@ from psycopg.rows import DictRow
 from duestroke.counting.batch import share_of
 from duestroke.counting.days import clipped, day_bounds
 from duestroke.counting.effects import HOUR, Bounds, Bucket, Rollup, hour_bounds
+from duestroke.counting.judge import turn_candidates
+from duestroke.counting.types import Judgement
 from duestroke.errors import BadField
 from duestroke.times import from_micros, to_micros
 from store.pairs import pairs_between
@@ -40,7 +42,11 @@ class Settled:
 
 @dataclass(frozen=True)
 class StoredFlag:
-    """A doubtful pair of neighbours; `start` and `end` are the `at` of the two readings."""
+    """A doubtful pair of neighbours; `start` and `end` are the `at` of the two readings.
+
+    candidates: counts that whole turns of the counter leave open, the counted one first; empty
+    where no turn may hide.
+    """
 
     id: uuid.UUID
     press: str
@@ -50,6 +56,7 @@ class StoredFlag:
     counted: int
     hidden_at_most: int
     settled: Settled | None
+    candidates: list[int]
 
 
 def flag_of(row: Mapping[str, Any]) -> StoredFlag:
@@ -57,6 +64,7 @@ def flag_of(row: Mapping[str, Any]) -> StoredFlag:
     settled = None
     if row["by"] is not None:
         settled = Settled(row["strokes"], row["reason"], row["by"], row["at"])
+    judged = Judgement(tuple(row["kinds"]), row["counted"], row["hidden_at_most"])
     return StoredFlag(
         row["id"],
         row["press"],
@@ -66,6 +74,7 @@ def flag_of(row: Mapping[str, Any]) -> StoredFlag:
         row["counted"],
         0 if settled is not None else row["hidden_at_most"],
         settled,
+        turn_candidates(judged, row["modulus"]),
     )
 
 

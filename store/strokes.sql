@@ -81,14 +81,20 @@ SELECT p.id, p.timezone, s.total, s.missing, s.latest_at
 FROM press p JOIN press_state s ON s.press_id = p.id WHERE p.name = %(press)s;
 
 -- name: flags_of_press
+-- A flag's modulus is that of the rule which its later reading's boot falls under.
 SELECT s.flag_id AS id, p.name AS press, s.kinds, s.prev_at AS "from", s.start_at AS "to",
-       s.counted, s.hidden_at_most, s.boot_at, s.boot_name, s.start_seq,
+       s.counted, s.hidden_at_most, u.modulus, s.boot_at, s.boot_name, s.start_seq,
        t.strokes, t.reason, t.by, t.at
 FROM span s
 JOIN press p ON p.id = s.press_id
 LEFT JOIN LATERAL (
   SELECT * FROM settlement t WHERE t.flag_id = s.flag_id ORDER BY t.id DESC LIMIT 1
 ) t ON t.counted = s.counted
+JOIN LATERAL (
+  SELECT modulus FROM press_rule u WHERE u.press_id = s.press_id
+  ORDER BY (u.valid_from <= s.boot_at) DESC,
+           CASE WHEN u.valid_from <= s.boot_at THEN u.valid_from END DESC, u.valid_from LIMIT 1
+) u ON true
 WHERE p.name = %(press)s AND s.flag_id IS NOT NULL
   AND (%(to)s::timestamptz IS NULL OR least(s.prev_at, s.start_at) < %(to)s)
   AND (%(from)s::timestamptz IS NULL OR greatest(s.prev_at, s.start_at) > %(from)s)
@@ -96,12 +102,17 @@ ORDER BY s.boot_at, s.boot_name, s.start_seq;
 
 -- name: flags_page
 SELECT s.flag_id AS id, p.name AS press, s.kinds, s.prev_at AS "from", s.start_at AS "to",
-       s.counted, s.hidden_at_most, t.strokes, t.reason, t.by, t.at
+       s.counted, s.hidden_at_most, u.modulus, t.strokes, t.reason, t.by, t.at
 FROM span s
 JOIN press p ON p.id = s.press_id
 LEFT JOIN LATERAL (
   SELECT * FROM settlement t WHERE t.flag_id = s.flag_id ORDER BY t.id DESC LIMIT 1
 ) t ON t.counted = s.counted
+JOIN LATERAL (
+  SELECT modulus FROM press_rule u WHERE u.press_id = s.press_id
+  ORDER BY (u.valid_from <= s.boot_at) DESC,
+           CASE WHEN u.valid_from <= s.boot_at THEN u.valid_from END DESC, u.valid_from LIMIT 1
+) u ON true
 WHERE s.flag_id IS NOT NULL
   AND (%(press)s::text IS NULL OR p.name = %(press)s)
   AND (%(open)s::bool IS NULL OR (t.id IS NULL) = %(open)s)
@@ -110,12 +121,17 @@ ORDER BY s.start_at, s.flag_id LIMIT %(limit)s;
 
 -- name: flag
 SELECT s.flag_id AS id, p.name AS press, s.press_id, s.kinds, s.prev_at AS "from",
-       s.start_at AS "to", s.counted, s.hidden_at_most, t.strokes, t.reason, t.by, t.at
+       s.start_at AS "to", s.counted, s.hidden_at_most, u.modulus, t.strokes, t.reason, t.by, t.at
 FROM span s
 JOIN press p ON p.id = s.press_id
 LEFT JOIN LATERAL (
   SELECT * FROM settlement t WHERE t.flag_id = s.flag_id ORDER BY t.id DESC LIMIT 1
 ) t ON t.counted = s.counted
+JOIN LATERAL (
+  SELECT modulus FROM press_rule u WHERE u.press_id = s.press_id
+  ORDER BY (u.valid_from <= s.boot_at) DESC,
+           CASE WHEN u.valid_from <= s.boot_at THEN u.valid_from END DESC, u.valid_from LIMIT 1
+) u ON true
 WHERE s.flag_id = %(id)s;
 
 -- name: add_settlement

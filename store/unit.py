@@ -9,6 +9,7 @@ from typing import Self
 import psycopg
 from psycopg.rows import DictRow, dict_row
 
+from store.dry import PgDryWindows
 from store.flags import PgFlags
 from store.forecasts import PgForecasts
 from store.inspections import PgInspections
@@ -71,6 +72,10 @@ class Unit:
     @cached_property
     def flags(self) -> PgFlags:
         return PgFlags(self.conn)
+
+    @cached_property
+    def dry_windows(self) -> PgDryWindows:
+        return PgDryWindows(self.conn)
 
     @cached_property
     def quarantine(self) -> PgQuarantine:

@@ -7,6 +7,7 @@ from typing import Final
 from fastapi import APIRouter
 
 from api.routes import (
+    dry_windows,
     flags,
     forecasts,
     health,
@@ -31,6 +32,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     presses.one_router,
     strokes.router,
     flags.router,
+    dry_windows.router,
     tools.router,
     tool_events.router,
     inspections.router,

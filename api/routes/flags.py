@@ -41,6 +41,14 @@ class FlagOut(Answer):
     counted: int
     hidden_at_most: Annotated[int, Field(description="0 once settled")]
     settled: SettledOut | None
+    candidates: Annotated[
+        list[int],
+        Field(
+            description="kind `wrap`: the counts that whole turns of the counter leave open, the "
+            "counted one first, at most 100; else empty",
+            examples=[[25664, 91200]],
+        ),
+    ]
 
 
 class SettleIn(Model):
@@ -51,14 +59,22 @@ class SettleIn(Model):
     )
 
     strokes: Annotated[
-        int,
+        int | None,
         Field(
             ge=-(2**53),
             le=2**53,
             description="strokes that were hidden; negative, at most by what was counted, if too "
             "many",
         ),
-    ]
+    ] = None
+    candidate: Annotated[
+        int | None,
+        Field(
+            ge=0,
+            le=2**53,
+            description="instead of `strokes`: which of the flag's `candidates` is what really ran",
+        ),
+    ] = None
     reason: Annotated[Text, Field(min_length=1, max_length=1_000)]
 
 
@@ -74,6 +90,7 @@ def flag_out(flag: StoredFlag) -> FlagOut:
         counted=flag.counted,
         hidden_at_most=flag.hidden_at_most,
         settled=None if settled is None else SettledOut.model_validate(asdict(settled)),
+        candidates=flag.candidates,
     )
 
 
@@ -96,12 +113,17 @@ def list_flags(
 def settle_flag(
     flag_id: Annotated[uuid.UUID, Path()], body: SettleIn, caller: Engineer, unit: UnitDep, now: Now
 ) -> FlagOut:
-    """Add the strokes that were hidden; settling again replaces it.
+    """Add the strokes that were hidden, or choose a candidate; settling again replaces it.
 
     What rests on the count (totals, tools' strokes, buckets) moves with it at once.
     """
     settled = unit.flags.settle(
-        flag_id, strokes=body.strokes, reason=body.reason, by=caller.name, at=now
+        flag_id,
+        strokes=body.strokes,
+        candidate=body.candidate,
+        reason=body.reason,
+        by=caller.name,
+        at=now,
     )
     if settled is None:
         raise HTTPException(404, f"no two neighbouring readings have a flag {flag_id} now")

@@ -85,6 +85,15 @@ class ReadingOut(Answer):
     peak_accel_mps2: float | None
 
 
+class StandingOut(Answer):
+    """The counter stands still while the ram moves: what is counted falls behind what runs."""
+
+    since: Annotated[Time, Field(description="the reading that first held this count")]
+    not_counted_at_most: Annotated[
+        int, Field(description="strokes that may have run since, up to the last report")
+    ]
+
+
 class PressOut(Answer):
     """A press as it stands."""
 
@@ -106,6 +115,10 @@ class PressOut(Answer):
         float, Field(description="over the last ten minutes of its record")
     ]
     missing: Annotated[int, Field(description="gaps in the senders' numbering")]
+    counter_stands: Annotated[
+        StandingOut | None,
+        Field(description="null: the counter follows the ram, as far as reports tell"),
+    ]
     next_due: Annotated[
         ForecastOut | None, Field(description="of its tools the one due first by the median")
     ]
@@ -185,6 +198,13 @@ def _out(row: PressRow, due: Forecast | None) -> PressOut:
     values |= {
         "press": row.name,
         "last_report": last and ReadingOut.model_validate(asdict(last)),
+        "counter_stands": _standing(row),
         "next_due": due and ForecastOut.model_validate(answer(due)),
     }
     return PressOut.model_validate(values)
+
+
+def _standing(row: PressRow) -> StandingOut | None:
+    if row.counter_stands_since is None:
+        return None
+    return StandingOut(since=row.counter_stands_since, not_counted_at_most=row.not_counted_at_most)

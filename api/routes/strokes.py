@@ -34,6 +34,9 @@ class StrokesOut(Answer):
     """Strokes of a window, reports missing in it, and the flags that reach into it."""
 
     strokes: int
+    dry_strokes: Annotated[
+        int, Field(description="of `strokes`, those in windows marked dry: made without a cup")
+    ]
     missing: int
     flags: list[FlagOut]
 
@@ -71,8 +74,12 @@ def read_strokes(press: PressPath, _: Viewer, unit: UnitDep, asked: WindowDep) -
     """Strokes between two times; open ends mean the whole record."""
     with _registered(press):
         found = unit.strokes.between(press, asked.start, asked.end)
-    flags = [flag_out(flag) for flag in found.flags]
-    return StrokesOut(strokes=found.strokes, missing=found.missing, flags=flags)
+    return StrokesOut(
+        strokes=found.strokes,
+        dry_strokes=unit.dry_windows.strokes(press, asked.start, asked.end),
+        missing=found.missing,
+        flags=[flag_out(flag) for flag in found.flags],
+    )
 
 
 @router.get("/series")

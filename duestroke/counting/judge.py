@@ -12,6 +12,8 @@ from duestroke.counting.types import KINDS, Judgement, Kind, Reading, Rule
 MINUTE: Final = 60_000_000
 CLOCK_GRACE: Final = 10 * MINUTE
 """A sender's clock is taken to be right or at most this far ahead."""
+MOST_CANDIDATES: Final = 100
+"""So many open counts say enough: a small counter may have turned ten thousand times in a month."""
 
 
 def most_plausible(rule: Rule, elapsed: int) -> int:
@@ -53,6 +55,18 @@ def judge_between(earlier: Reading, later: Reading, rule: Rule, latest: int) -> 
     if ahead <= most_plausible(rule, elapsed + CLOCK_GRACE):
         return _turned(kinds | {"reboot", "clock"}, ahead, rule, elapsed, grace=CLOCK_GRACE)
     return _judged(kinds | {"jump"}, 0, rule, elapsed)
+
+
+def turn_candidates(judged: Judgement, modulus: int, most: int = MOST_CANDIDATES) -> list[int]:
+    """All counts that the counter's difference leaves open where whole turns may hide (rule 4).
+
+    Growing, from what is counted, one modulus apart, none above the greatest plausible count; at
+    most `most` of them. Empty where no turn may hide.
+    """
+    if "wrap" not in judged.kinds:
+        return []
+    greatest = judged.counted + judged.hidden_at_most
+    return list(range(judged.counted, greatest + 1, modulus))[:most]
 
 
 def _turned(kinds: set[Kind], ahead: int, rule: Rule, elapsed: int, grace: int = 0) -> Judgement:

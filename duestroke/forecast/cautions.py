@@ -5,8 +5,10 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Final
 
+from duestroke.counting.judge import most_plausible
+from duestroke.counting.types import Rule
 from duestroke.forecast.facts import LifeBasis, PressFacts, ToolFacts
-from duestroke.times import format_time
+from duestroke.times import format_time, to_micros
 
 CLOSE_SHARE: Final = 0.7
 """A planned pull whose last reading was above this share of its limit sits close under it."""
@@ -50,8 +52,8 @@ def _close_pulls(basis: LifeBasis) -> str:
 
 def _of_press(press: PressFacts, silent: bool, hidden: float) -> list[str]:
     words: list[str] = []
-    if press.counter_stands:
-        words.append("the press's counter stands still while the ram moves")
+    if press.counter_stands_since is not None:
+        words.append(_standing(press, press.counter_stands_since))
     if press.as_of is None:
         words.append("the press has never reported")
     if silent:
@@ -61,6 +63,15 @@ def _of_press(press: PressFacts, silent: bool, hidden: float) -> list[str]:
     else:
         words += _of_rate(press.rate.days, press.rate.stood_since)
     return words
+
+
+def _standing(press: PressFacts, since: datetime) -> str:
+    latest = to_micros(press.as_of or since)
+    unseen = most_plausible(Rule(max_spm=press.max_spm), latest - to_micros(since))
+    return (
+        f"the press's counter has stood still since {format_time(since.replace(microsecond=0))} "
+        f"while the ram moves: up to {unseen:,} strokes were not counted"
+    )
 
 
 def _silence(since: datetime, hidden: float) -> str:

@@ -90,7 +90,8 @@ class PressFacts:
 
     as_of: time of its last report, None when there never was one.  max_spm: strokes a minute it
     can reach.  rate: None when it never moved.  calendar: its planned stops, past and to come.
-    counter_stands: its counter stands still while the ram moves.  registered: since when it is
+    counter_stands_since: its counter stands still while the ram moves, None: it does not.
+    registered: since when it is
     known, from which silence counts when it never reported.
     """
 
@@ -100,4 +101,4 @@ class PressFacts:
     rate: Rate | None
     calendar: Calendar
     registered: datetime
-    counter_stands: bool = False
+    counter_stands_since: datetime | None = None

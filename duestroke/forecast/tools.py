@@ -153,7 +153,7 @@ def _rate(press: PressFacts) -> tuple[float, datetime, datetime] | None:
 
 
 def _state(view: View, tool: ToolFacts, ahead: _Ahead | None) -> State:
-    if view.press.counter_stands:
+    if view.press.counter_stands_since is not None:
         return "cant-tell"
     stood = _outlook(view, tool, None if ahead is None else ahead.stood, 0.0)
     if not view.silent:
@@ -219,7 +219,7 @@ def _inputs(view: View, tool: ToolFacts, basis: LifeBasis) -> Mapping[str, objec
         "as_of": press.as_of,
         "max_spm": press.max_spm,
         "registered": press.registered,
-        "counter_stands": press.counter_stands,
+        "counter_stands_since": press.counter_stands_since,
         "strokes": tool.strokes,
         "strokes_since_fit": tool.strokes_since_fit,
         "began": tool.began,

@@ -111,6 +111,7 @@ def press_of(name: str, now: datetime, **changed: Any) -> dict[str, Any]:
         "strokes": 131_204_877,
         "strokes_per_minute": rate,
         "missing": 0,
+        "counter_stands": None,
         "next_due": None,
         **changed,
     }

@@ -42,7 +42,7 @@ def cases(draw: st.DrawFn) -> Forecast:
         as_of=NOW - timedelta(hours=draw(silences)),
         rate=None if per_day is None else rate(per_day, variance=draw(st.floats(0.01, 2))),
         calendar=weekly(draw(st.integers(0, 5)), draw(st.floats(-0.1, 9))),
-        counter_stands=draw(st.booleans()),
+        counter_stands_since=draw(st.sampled_from([None, NOW - timedelta(hours=3)])),
     )
     age = draw(st.one_of(st.none(), ages))
     good = None if age is None else draw(st.one_of(st.none(), st.floats(0, age)))
@@ -196,8 +196,16 @@ def test_without_a_basis_nothing_can_be_told():
 
 
 def test_a_counter_that_stands_while_the_ram_moves_cannot_tell():
-    forecast = made(press(counter_stands=True))
+    """In an hour up to 1.25 x 480 x 60 + 50 strokes are plausible."""
+    heard = NOW - timedelta(minutes=1)
+    facts = press(as_of=heard, counter_stands_since=heard - timedelta(hours=1))
+    forecast = made(facts)
     assert forecast.state == "cant-tell"
+    said = [words for words in forecast.basis["cautions"] if "while the ram moves" in words]
+    assert said == [
+        "the press's counter has stood still since 2026-06-01T10:59:00Z while the ram moves: "
+        "up to 36,050 strokes were not counted"
+    ]
 
 
 # Silence

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import pytest
 
 PATH = "/presses/harlow-mere/2/07"
@@ -49,6 +51,7 @@ def test_a_flag_bounds_what_it_hides(flagged):
         # Rule 7: 1.25 x 480 x 10 + 50 strokes are plausible, of which 300 were counted.
         "hidden_at_most": 1.25 * 480 * 10 + 50 - 300,
         "settled": None,
+        "candidates": [],
     }
     assert second["counted"] == 100
     assert total(flagged) == 4_000 + 300 + 4_000 + 100
@@ -138,3 +141,66 @@ def test_pages_and_presses(flagged, send, report):
             break
         params["cursor"] = page["next"]
     assert seen == whole
+
+
+@pytest.fixture
+def turned(api, send, report):
+    """A 16-bit counter, silent for 240 minutes in which it may have turned."""
+    api.put(PATH, {"modulus": 65_536})
+    send(report(-241, 60_000), report(-1, (60_000 + 25_664) % 65_536), report(0, 20_508))
+    return api
+
+
+def test_whole_turns_that_may_hide_are_listed(turned):
+    """Plausible in 240 min: 1.25 x 480 x 240 + 50 = 144,050; turns of 2**16 = 65,536."""
+    [flag] = flags(turned)
+    assert flag["kinds"] == ["wrap"]
+    assert flag["candidates"] == [25_664, 91_200]
+    assert flag["counted"] + flag["hidden_at_most"] == 144_050
+    [same] = turned.get(f"{PATH}/strokes").json()["flags"]
+    assert same == flag
+
+
+def test_a_candidate_settles_the_flag(turned):
+    [flag] = flags(turned)
+    before = total(turned)
+    body = {"candidate": 91_200, "reason": "the can count says so"}
+    answer = turned.post(f"/flags/{flag['id']}/settle", body, role="engineer")
+    assert answer.status_code == 200, answer.text
+    assert answer.json()["settled"]["strokes"] == 65_536
+    assert answer.json()["candidates"] == [25_664, 91_200]
+    assert total(turned) == before + 65_536
+    body = {"candidate": 25_664, "reason": "it stood after all"}
+    assert turned.post(f"/flags/{flag['id']}/settle", body).json()["settled"]["strokes"] == 0
+    assert total(turned) == before
+
+
+@pytest.mark.parametrize(
+    ("body", "field"),
+    [
+        ({"candidate": 91_201}, "candidate"),
+        ({"candidate": 156_736}, "candidate"),
+        ({"candidate": 91_200, "strokes": 1}, "candidate"),
+        ({}, "strokes"),
+    ],
+)
+def test_what_is_no_candidate_settles_nothing(turned, body, field):
+    [flag] = flags(turned)
+    answer = turned.post(f"/flags/{flag['id']}/settle", body | {"reason": "r"})
+    assert answer.status_code == 422
+    assert answer.json()["errors"][0]["field"] == field
+    assert flags(turned, open=True) == [flag]
+
+
+def test_the_modulus_is_that_of_the_boot_and_the_list_has_an_end(turned, send, report):
+    """A counter of four digits since a later boot may have turned ninety times in a night."""
+    since = {"modulus": 10_000, "from": "2026-03-01T12:04:00Z"}
+    turned.put(PATH, since)
+    later = [
+        report(minutes, count, boot="b2") for minutes, count in ((5, 0), (1_000, 17), (4_000, 18))
+    ]
+    send(*later, now=turned.clock.at + timedelta(days=4))
+    night, days = (flag for flag in flags(turned) if flag["from"] > "2026-03-01T12:04")
+    greatest = 1.25 * 480 * 995 + 50
+    assert night["candidates"] == [17 + 10_000 * k for k in range(int(greatest - 17) // 10_000 + 1)]
+    assert days["candidates"] == [1 + 10_000 * k for k in range(100)]

@@ -27,6 +27,7 @@ def press(api, send, report):
 def test_open_ends_mean_the_whole_record(press):
     assert press.get(f"{PATH}/strokes").json() == {
         "strokes": 24_000,
+        "dry_strokes": 0,
         "missing": 8 * 5 + 11,  # seq is the minute: six minutes apart, and one report left out
         "flags": [],
     }

@@ -222,7 +222,7 @@ def test_a_counter_that_stands_while_the_ram_moves_cannot_tell(conn):
     Forecaster().round(conn, NOW + timedelta(minutes=4))
     ring = stands(conn)["ring-3"]
     assert ring["state"] == "cant-tell"
-    assert any("stands still" in words for words in ring["basis"]["cautions"])
+    assert any("stood still since" in words for words in ring["basis"]["cautions"])
 
 
 def test_a_fixed_interval_of_the_press_itself_needs_no_life(conn):
