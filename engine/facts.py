@@ -59,12 +59,18 @@ def _good_at(row: Fitted) -> float | None:
 
 def is_past_limit(row: Fitted) -> bool:
     """Whether the last word on the tool is that it is worn: by verdict, or by a reading."""
-    read = row.reading_share is not None and row.reading_share >= 1
     if row.last_verdict is None or row.verdict_at is None:
-        return read
-    if row.reading_at is not None and row.reading_at > row.verdict_at:
-        return read
-    return row.last_verdict == "worn"
+        return row.past_limit_at is not None
+    if row.past_limit_at is not None and row.past_limit_at > row.verdict_at:
+        return True
+    return row.last_verdict == "worn" and not _was_read_fine(row)
+
+
+def _was_read_fine(row: Fitted) -> bool:
+    """Read short of its limit after the last verdict."""
+    if row.reading_at is None or row.reading_share is None or row.verdict_at is None:
+        return False
+    return row.reading_at > row.verdict_at and row.reading_share < 1
 
 
 def is_forecast(basis: LifeBasis, position: Position) -> bool:

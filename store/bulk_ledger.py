@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict
 from datetime import datetime
 from typing import Final, NamedTuple
 
@@ -12,7 +11,7 @@ from psycopg.rows import DictRow
 
 from duestroke.errors import BadField
 from store import wake
-from store.inspections import Inspection, PgInspections
+from store.inspections import Inspection, PgInspections, check_reading, values_of
 from store.sql import named_queries
 
 INSPECTIONS: Final = named_queries("inspections.sql")
@@ -46,25 +45,27 @@ def add_inspections(
     by: str,
     now: datetime,
 ) -> None:
-    """Enter verdicts of tools that are on record, in the given order. The caller commits.
+    """Enter verdicts and readings of tools that are on record, in the given order.
 
-    Raises BadField for an unknown serial, a missing verdict, a correction or an `at` after `now`.
+    The caller commits. Raises BadField for an unknown serial, neither verdict nor reading, a
+    correction or an `at` after `now`.
     """
     wake.lock_ledger(conn)
     serials = sorted({inspection.serial for inspection in inspections})
     known = {row["serial"] for row in conn.execute(LEDGER["tools"], {"serials": serials})}
     for inspection in inspections:
         _check(inspection, known, now)
-    values = [asdict(one) | {"entered_at": now, "entered_by": by} for one in inspections]
+    values = [values_of(one, by=by, now=now) for one in inspections]
     conn.cursor().executemany(INSPECTIONS["insert"], values)
-    PgInspections(conn).reseat(serials)
+    PgInspections(conn).reseat(serials, now)
     wake.wake(conn, {"ledger": serials})
 
 
 def _check(inspection: Inspection, known: set[str], now: datetime) -> None:
     if inspection.serial not in known:
         raise BadField("serial", inspection.serial, "the serial of a registered tool")
-    if inspection.verdict is None or inspection.corrects is not None:
-        raise BadField("verdict", inspection.verdict, "good or worn, and nothing corrected")
+    if inspection.corrects is not None:
+        raise BadField("corrects", inspection.corrects, "nothing: enter a correction by itself")
+    check_reading(inspection)
     if inspection.at > now:
         raise BadField("at", inspection.at.isoformat(), "not in the future")

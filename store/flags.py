@@ -12,6 +12,7 @@ from psycopg.rows import DictRow
 
 from duestroke.counting.insert import settle
 from duestroke.errors import BadField
+from store.moves import Why
 from store.recount import recounted
 from store.sql import named_queries
 from store.strokes import StoredFlag, flag_of
@@ -104,5 +105,5 @@ class PgFlags:
                 "at": at,
             }
             self._conn.execute(SQL["add_settlement"], values)
-            press.apply(settle)
+            press.apply(settle, Why("settlement", str(flag), f"flag settled: {reason}", at, by))
         return self.get(flag)

@@ -11,8 +11,10 @@ import psycopg
 from psycopg.rows import DictRow
 
 from duestroke.errors import BadField, Contradiction
+from duestroke.ledger.readings import is_of_set
 from duestroke.times import format_time
 from store import wake
+from store.questions import PgQuestions
 from store.sql import named_queries
 from store.strokes import totals_at
 
@@ -27,8 +29,9 @@ class Inspection:
     """One inspection as entered.
 
     serial: a tool's, or a press's own name.  value: change since fit or rework, or whatever
-    `quantity` says, in `unit`; reading_limit: value at which the tool comes out.  corrects: the
-    inspection that this one stands for; with `void` it only takes that one back.
+    `quantity` says, in `unit`; reading_limit: value at which the tool comes out; uncertainty:
+    half-width of the reading's 95 % range.  corrects: the inspection that this one stands for;
+    with `void` it only takes that one back.
     """
 
     id: str
@@ -39,6 +42,7 @@ class Inspection:
     value: float | None = None
     unit: str | None = None
     reading_limit: float | None = None
+    uncertainty: float | None = None
     by: str | None = None
     note: str | None = None
     corrects: str | None = None
@@ -49,7 +53,9 @@ class Inspection:
 class InspectionRow:
     """An inspection on record. press, position: where the tool was, or had last been.
 
-    press_strokes: the press's total then, at most that at the pull.
+    press_strokes: the press's total then, at most that at the pull.  of_set: the quantity is made
+    by several tools together.  share: of its limit used up; None where it has none, is of a set,
+    does not stand, or is in question.
     """
 
     inspection: Inspection
@@ -60,6 +66,8 @@ class InspectionRow:
     press: str | None
     position: str | None
     press_strokes: int | None
+    of_set: bool
+    share: float | None
 
 
 class PgInspections:
@@ -80,21 +88,22 @@ class PgInspections:
         known = self.get(inspection.id)
         if known is not None:
             return _same(known, inspection), False
-        self._check(inspection, now)
+        old = self._check(inspection, now)
+        serials = sorted({inspection.serial, inspection.serial if old is None else old.serial})
         self._conn.execute(SQL["lock_press"], {"serial": inspection.serial})
-        values = asdict(inspection) | {"entered_at": now, "entered_by": by}
-        self._conn.execute(SQL["insert"], values)
+        self._conn.execute(SQL["insert"], values_of(inspection, by=by, now=now))
         if inspection.corrects is not None:
             marked = {"id": inspection.corrects, "by": inspection.id}
             self._conn.execute(SQL["mark_corrected"], marked)
-        self.reseat([inspection.serial])
-        wake.wake(self._conn, {"ledger": [inspection.serial]})
+        self.reseat(serials, now)
+        wake.wake(self._conn, {"ledger": serials})
         stored = self.get(inspection.id)
         if stored is None:
             raise Contradiction(f"the inspection {inspection.id} could not be read back")
         return stored, True
 
-    def _check(self, given: Inspection, now: datetime) -> None:
+    def _check(self, given: Inspection, now: datetime) -> Inspection | None:
+        """What it corrects, if anything. Raises BadField or Contradiction."""
         if given.at > now:
             raise BadField("at", format_time(given.at), f"not in the future ({format_time(now)})")
         row = self._conn.execute(SQL["is_serial"], {"serial": given.serial}).fetchone()
@@ -103,11 +112,17 @@ class PgInspections:
         if given.void and given.corrects is None:
             raise BadField("corrects", None, "the id of the inspection to take back, with void")
         if not given.void:
-            _check_reading(given)
-        if given.corrects is not None:
-            self._check_corrects(given.corrects)
+            check_reading(given)
+        if given.corrects is None:
+            return None
+        old = self._corrected(given.corrects)
+        if given.void and given.serial != old.serial:
+            raise Contradiction(
+                f"the inspection {old.id} is of {old.serial}, not of {given.serial}", field="serial"
+            )
+        return old
 
-    def _check_corrects(self, inspection_id: str) -> None:
+    def _corrected(self, inspection_id: str) -> Inspection:
         old = self.get(inspection_id)
         if old is None:
             raise BadField("corrects", inspection_id, "the id of an inspection")
@@ -121,6 +136,7 @@ class PgInspections:
                 f"the inspection {inspection_id} takes another back: enter that one anew instead",
                 field="corrects",
             )
+        return old.inspection
 
     def get(self, inspection_id: str) -> InspectionRow | None:
         """One inspection by id."""
@@ -143,8 +159,10 @@ class PgInspections:
         values |= {"after_at": after_at, "after_entry": after_entry}
         return [_row(row) for row in self._conn.execute(SQL["page"], values).fetchall()]
 
-    def reseat(self, serials: Sequence[str]) -> None:
+    def reseat(self, serials: Sequence[str], now: datetime) -> None:
         """Tie these tools' inspections to the stretches as they are now, with their strokes.
+
+        What their readings ask is asked anew.
 
         The caller holds the ledger's lock and the row locks of the presses concerned.
         """
@@ -155,6 +173,13 @@ class PgInspections:
         if rows:
             moved = {"ids": [row["id"] for row in rows], "strokes": list(totals)}
             self._conn.execute(SQL["set_strokes"], moved)
+        PgQuestions(self._conn).refresh(serials, now)
+
+
+def values_of(inspection: Inspection, *, by: str, now: datetime) -> dict[str, Any]:
+    """A row of the table."""
+    entered = {"entered_at": now, "entered_by": by, "of_set": is_of_set(inspection.quantity)}
+    return asdict(inspection) | entered
 
 
 _FIELDS: Final = tuple(field.name for field in fields(Inspection))
@@ -165,7 +190,8 @@ def _content(inspection: Inspection) -> dict[str, Any]:
     return {name: value for name, value in said.items() if value is not None and value is not False}
 
 
-def _check_reading(given: Inspection) -> None:
+def check_reading(given: Inspection) -> None:
+    """Raises BadField where an inspection says too little, or a figure that cannot be."""
     # Within these bounds the share of the limit that is used up is always a number.
     if given.value is not None and not abs(given.value) <= MOST_READING:
         raise BadField("value", given.value, f"from -{MOST_READING:g} to {MOST_READING:g}")
@@ -178,8 +204,11 @@ def _check_reading(given: Inspection) -> None:
         raise BadField("quantity", None, "what was read, such as bore")
     if given.value is not None and given.unit is None:
         raise BadField("unit", None, "the unit of the value, such as um")
-    if given.value is None and (given.quantity is not None or given.unit is not None):
+    said = (given.quantity, given.unit, given.uncertainty)
+    if given.value is None and any(one is not None for one in said):
         raise BadField("value", None, "the value that was read")
+    if given.uncertainty is not None and not 0 <= given.uncertainty <= MOST_READING:
+        raise BadField("uncertainty", given.uncertainty, f"0 to {MOST_READING:g}, in the same unit")
 
 
 def _same(known: InspectionRow, again: Inspection) -> InspectionRow:
@@ -198,4 +227,6 @@ def _row(row: Mapping[str, Any]) -> InspectionRow:
         press=row["press"],
         position=row["position"],
         press_strokes=row["press_strokes"],
+        of_set=row["of_set"],
+        share=row["share"],
     )

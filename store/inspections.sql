@@ -1,11 +1,12 @@
 -- name: insert
-INSERT INTO inspection (id, serial, at, verdict, quantity, value, unit, reading_limit, by, note,
-  corrects, void, entered_at, entered_by)
+INSERT INTO inspection (id, serial, at, verdict, quantity, value, unit, reading_limit, uncertainty,
+  of_set, by, note, corrects, void, entered_at, entered_by)
 VALUES (%(id)s, %(serial)s, %(at)s, %(verdict)s, %(quantity)s, %(value)s, %(unit)s,
-  %(reading_limit)s, %(by)s, %(note)s, %(corrects)s, %(void)s, %(entered_at)s, %(entered_by)s);
+  %(reading_limit)s, %(uncertainty)s, %(of_set)s, %(by)s, %(note)s, %(corrects)s, %(void)s, %(entered_at)s, %(entered_by)s);
 
 -- name: get
-SELECT i.*, p.name AS press FROM inspection i LEFT JOIN press p ON p.id = i.press_id
+SELECT i.*, p.name AS press, s.share
+FROM inspection i LEFT JOIN press p ON p.id = i.press_id LEFT JOIN standing_inspection s ON s.id = i.id
 WHERE i.id = %(id)s;
 
 -- name: mark_corrected
@@ -16,7 +17,8 @@ SELECT EXISTS (SELECT 1 FROM tool WHERE serial = %(serial)s)
     OR EXISTS (SELECT 1 FROM press WHERE name = %(serial)s) AS known;
 
 -- name: page
-SELECT i.*, p.name AS press FROM inspection i LEFT JOIN press p ON p.id = i.press_id
+SELECT i.*, p.name AS press, s.share
+FROM inspection i LEFT JOIN press p ON p.id = i.press_id LEFT JOIN standing_inspection s ON s.id = i.id
 WHERE (%(serial)s::text IS NULL OR i.serial = %(serial)s)
   AND (%(press)s::text IS NULL OR p.name = %(press)s)
   AND (%(from)s::timestamptz IS NULL OR i.at >= %(from)s)

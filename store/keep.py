@@ -41,8 +41,11 @@ class Kept:
     boot_ids: dict[str, int]
 
 
-def write(conn: psycopg.Connection[DictRow], kept: list[Kept]) -> None:
-    """Write the changes of presses whose state rows are locked by this transaction."""
+def write(conn: psycopg.Connection[DictRow], kept: list[Kept], *, by_reports: bool = True) -> None:
+    """Write the changes of presses whose state rows are locked by this transaction.
+
+    by_reports: it was reports that changed them, and not a settlement or another rule.
+    """
     _boots(conn, kept)
     _readings(conn, kept)
     for one in kept:
@@ -54,7 +57,7 @@ def write(conn: psycopg.Connection[DictRow], kept: list[Kept]) -> None:
         for one in kept
         if one.changes.moved_from is not None
     ]
-    refresh(conn, moved)
+    refresh(conn, moved, by_reports=by_reports)
 
 
 def rollups(conn: psycopg.Connection[DictRow], kept: Iterable[Kept]) -> None:

@@ -14,7 +14,7 @@ from psycopg.rows import DictRow
 
 from duestroke.errors import Contradiction
 from duestroke.ledger import Ledger, ToolEvent
-from store import consequences, recording, wake
+from store import consequences, late, moves, recording, wake
 from store.inspections import PgInspections
 from store.ledger_rows import EventRow, Fitted, Stretch, event_row
 from store.positions import PgPositions, Position
@@ -63,14 +63,27 @@ class PgLedger:
         touched = recording.load(self._conn, fresh, known)
         kinds = {name: position.kind for name, position in positions.items()}
         ledger = recording.judge(fresh, touched, kinds)
+        shown = self._shown(touched, now)
         changed = consequences.save(self._conn, fresh, touched, ledger, by=by, now=now)
         changed |= {event.serial for event in events}
-        PgInspections(self._conn).reseat(sorted(changed))
+        PgInspections(self._conn).reseat(sorted(changed), now)
+        if shown:
+            why = late.cause_of(events, known, by=by, now=now)
+            after = moves.of_serials(self._conn, sorted(touched.serials))
+            moves.keep(self._conn, moves.renamed(shown, _successors(events)), after, why)
         wake.wake(self._conn, {"ledger": sorted(changed)})
         warnings = _warnings(events, ledger, positions)
         for event in events:
             warnings[event.id] += self._age_words(event)
         return warnings
+
+    def _shown(self, touched: recording.Touched, now: datetime) -> moves.Figures:
+        """The figures that the new events may move, where any was there to be seen before."""
+        if all(row.entered_at >= now for row in touched.standing):
+            return {}
+        locked = {"ids": sorted(set(touched.presses.values()))}
+        self._conn.execute(SQL["lock_presses"], locked)
+        return moves.of_serials(self._conn, sorted(touched.serials))
 
     def _age_words(self, event: ToolEvent) -> list[str]:
         """Where a fit states another age than the ledger knows."""
@@ -114,6 +127,15 @@ class PgLedger:
         """Every tool that sits in a press now (serviced presses themselves too), in one query."""
         values = {"presses": None if presses is None else list(presses)}
         return [Fitted(**row) for row in self._conn.execute(SQL["fitted"], values).fetchall()]
+
+
+def _successors(events: Sequence[ToolEvent]) -> dict[str, str]:
+    """Ids of corrected events to those of the events that stand for them."""
+    return {
+        str(event.corrects): str(event.id)
+        for event in events
+        if event.corrects is not None and not event.void
+    }
 
 
 def _warnings(

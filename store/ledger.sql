@@ -121,7 +121,7 @@ SELECT c.press, c.position, c.kind, c.serial, t.batch, c.fitted_at, c.life, c.si
   c.base + coalesce(e.run, 0) + g.press_strokes - c.fit_strokes AS last_good_strokes,
   c.base + coalesce(e.run, 0) + r.press_strokes - c.fit_strokes AS reading_strokes,
   r.at AS reading_at, r.quantity AS reading_quantity, r.value AS reading_value,
-  r.unit AS reading_unit, r.share AS reading_share,
+  r.unit AS reading_unit, r.share AS reading_share, w.past_limit_at,
   v.verdict AS last_verdict, v.at AS verdict_at
 FROM seated c
 LEFT JOIN earlier e USING (chain)
@@ -132,8 +132,18 @@ LEFT JOIN LATERAL (
 ) g ON true
 LEFT JOIN LATERAL (
   SELECT i.press_strokes, i.at, i.quantity, i.value, i.unit, i.share FROM standing_inspection i
-  WHERE i.fit_id = c.id AND i.value IS NOT NULL ORDER BY i.at DESC, i.entry DESC LIMIT 1
+  WHERE i.fit_id = c.id AND i.value IS NOT NULL AND NOT i.is_doubtful
+    AND NOT (i.of_set AND i.share IS NULL)
+  ORDER BY i.at DESC, i.entry DESC LIMIT 1
 ) r ON true
+LEFT JOIN LATERAL (
+  -- The last word of each quantity: a good finish does not make up for a bore past its limit.
+  SELECT max(l.at) FILTER (WHERE l.share >= 1) AS past_limit_at
+  FROM (
+    SELECT DISTINCT ON (i.quantity) i.share, i.at FROM standing_inspection i
+    WHERE i.fit_id = c.id AND i.share IS NOT NULL ORDER BY i.quantity, i.at DESC, i.entry DESC
+  ) l
+) w ON true
 LEFT JOIN LATERAL (
   SELECT i.verdict, i.at FROM standing_inspection i
   WHERE i.fit_id = c.id AND i.verdict IS NOT NULL ORDER BY i.at DESC, i.entry DESC LIMIT 1
@@ -143,17 +153,17 @@ ORDER BY c.press, c.position;
 -- name: touched
 -- Events and inspections whose total may have moved. Nearly always none: two index look-ups a press.
 -- OFFSET 0 keeps them that: joined freely, the planner takes a third of the table to be later.
-SELECT 'event' AS what, e.id::text AS id, m.press_id, e.at, e.press_strokes
+SELECT 'event' AS what, e.id::text AS id, e.serial, m.press_id, e.at, e.press_strokes
 FROM unnest(%(presses)s::int[], %(times)s::timestamptz[]) AS m (press_id, from_at)
 CROSS JOIN LATERAL (
-  SELECT o.id, o.at, o.press_strokes FROM tool_event o
+  SELECT o.id, o.serial, o.at, o.press_strokes FROM tool_event o
   WHERE o.press_id = m.press_id AND o.at >= m.from_at AND o.press_strokes IS NOT NULL OFFSET 0
 ) e
 UNION ALL
-SELECT 'inspection', i.id, m.press_id, i.strokes_at, i.press_strokes
+SELECT 'inspection', i.id, i.serial, m.press_id, i.strokes_at, i.press_strokes
 FROM unnest(%(presses)s::int[], %(times)s::timestamptz[]) AS m (press_id, from_at)
 CROSS JOIN LATERAL (
-  SELECT o.id, o.strokes_at, o.press_strokes FROM inspection o
+  SELECT o.id, o.serial, o.strokes_at, o.press_strokes FROM inspection o
   WHERE o.press_id = m.press_id AND o.strokes_at >= m.from_at OFFSET 0
 ) i;
 

@@ -76,7 +76,9 @@ class Fitted:
     press_strokes: the press's total at the fit.  life: reworks (services) before.
     strokes_before, strokes_since_rework: at the fit and now; None where nobody knows.
     last_good_strokes: age at the last inspection in this stretch that found it good (verdict, or a
-    reading short of its limit).  reading_*: the last reading; share: of its limit used up.
+    reading short of its limit).  reading_*: the last reading of the tool itself; share: of its
+    limit used up.  past_limit_at: when a quantity was read past its limit that has not been read
+    short of it since.
     """
 
     press: str
@@ -98,6 +100,7 @@ class Fitted:
     reading_value: float | None
     reading_unit: str | None
     reading_share: float | None
+    past_limit_at: datetime | None
     last_verdict: str | None
     verdict_at: datetime | None
 

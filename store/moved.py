@@ -9,17 +9,24 @@ from typing import Any, Final
 import psycopg
 from psycopg.rows import DictRow
 
+from store import moves
 from store.sql import named_queries
 from store.strokes import totals_at
 
 SQL: Final = named_queries("ledger.sql")
 
 
-def refresh(conn: psycopg.Connection[DictRow], moved: Sequence[tuple[int, datetime]]) -> int:
+def refresh(
+    conn: psycopg.Connection[DictRow],
+    moved: Sequence[tuple[int, datetime]],
+    *,
+    by_reports: bool = True,
+) -> int:
     """Set anew the press totals of events and inspections at or after each (press id, time).
 
     The caller holds the row locks of these presses. Returns how many figures changed; one query
-    where there is nothing to look at.
+    where there is nothing to look at.  by_reports: write down that reports moved them; who moves
+    them for another reason writes that down.
     """
     if not moved:
         return 0
@@ -35,6 +42,8 @@ def refresh(conn: psycopg.Connection[DictRow], moved: Sequence[tuple[int, dateti
     ]
     if changed:
         _write(conn, changed)
+        if by_reports:
+            moves.keep_reports(conn, changed)
     return len(changed)
 
 

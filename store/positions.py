@@ -13,6 +13,7 @@ from duestroke.errors import Contradiction
 from duestroke.names import DEFAULT_SPREAD, in_scope
 from duestroke.times import format_time
 from store import wake
+from store.questions import PgQuestions
 from store.sql import named_queries
 
 SQL: Final = named_queries("positions.sql")
@@ -90,6 +91,8 @@ class PgPositions:
         if known is not None and known.kind != position.kind:
             self._check_unused(known)
         self._conn.execute(SQL["put"], asdict(position))
+        if known is not None and _wear(known) != _wear(position):
+            PgQuestions(self._conn).refresh_position(position.position)
         wake.wake(self._conn, {"ledger": []})
         return known is None
 
@@ -108,6 +111,10 @@ class PgPositions:
                 f"there at {format_time(row['fitted_at'])}; make a new position for another kind",
                 field="kind",
             )
+
+
+def _wear(position: Position) -> tuple[str | None, str | None, float | None]:
+    return (position.quantity, position.unit, position.wear_limit)
 
 
 def _position(row: Mapping[str, Any]) -> Position:

@@ -15,6 +15,7 @@ from duestroke.counting.judge import most_plausible
 from duestroke.counting.types import Rule
 from duestroke.errors import Contradiction
 from duestroke.times import to_micros
+from store.moves import Why
 from store.records import rules_by_press
 from store.recount import LockedPress, recounted
 from store.rows import NEVER_AT
@@ -97,10 +98,18 @@ class PgPresses:
         """Presses by name; `after` is the last name seen."""
         return self._rows({"after": after, "name": None, "limit": limit})
 
-    def register(self, press: str, change: Settings, *, since: datetime | None = None) -> bool:
+    def register(
+        self,
+        press: str,
+        change: Settings,
+        *,
+        since: datetime | None = None,
+        by: str = "settings",
+    ) -> bool:
         """Register a press (True) or change it (False). Readings still kept are counted anew.
 
         since: a change of modulus or max_spm holds for the boots that begin at or after it.
+        by: who changes it, as the figures say that move with it.
         Raises Contradiction when a kept reading does not fit the new modulus.
         """
         values = {
@@ -119,7 +128,7 @@ class PgPresses:
         with recounted(self._conn, press) as found:
             self._change(found, change)
             if change.modulus is not None or change.max_spm is not None:
-                self._change_rules(found, change, since or NEVER_AT)
+                self._change_rules(found, change, since or NEVER_AT, by)
         wake(self._conn, {"presses": [press]})
         return False
 
@@ -136,7 +145,9 @@ class PgPresses:
         if values["timezone"] != held["timezone"]:
             found.days_of(values["timezone"])
 
-    def _change_rules(self, found: LockedPress, change: Settings, since: datetime) -> None:
+    def _change_rules(
+        self, found: LockedPress, change: Settings, since: datetime, by: str
+    ) -> None:
         if change.modulus is not None:
             values = {"press": found.id, "from": since, "modulus": change.modulus}
             misfit = self._conn.execute(SQL["misfit"], values).fetchone()
@@ -157,7 +168,8 @@ class PgPresses:
         with self._conn.cursor() as cursor:
             cursor.executemany(SQL["put_rule"], [(found.id, at, *r) for at, r in rules.items()])
         changes = rules_by_press(self._conn.execute(INTAKE["rules_of"], {"presses": [found.id]}))
-        found.apply(lambda record, stored: recount(record, stored, rules=changes[found.id]))
+        why = Why("rule", None, "modulus or max_spm of the press changed", None, by)
+        found.apply(lambda record, stored: recount(record, stored, rules=changes[found.id]), why)
 
     def _rows(self, values: Mapping[str, Any]) -> list[PressRow]:
         rows = self._conn.execute(SQL["page"], values).fetchall()

@@ -14,7 +14,9 @@ from duestroke.counting.days import day_bounds
 from duestroke.counting.effects import NEVER, Rollup
 from duestroke.counting.record import Changes, Readings, Record
 from duestroke.times import to_micros
+from store import moves
 from store.keep import Kept, add_buckets, bucket_row, write
+from store.moves import Why
 from store.pairs import pairs_between
 from store.records import PgReadings, rules_by_press, whole_record
 from store.rows import zone_of
@@ -34,8 +36,8 @@ class LockedPress:
         self.name: str = state["name"]
         self.timezone: str = state["timezone"]
 
-    def apply(self, step: Callable[[Record, Readings], Changes]) -> None:
-        """Count by a step over the record, and write all that it moves."""
+    def apply(self, step: Callable[[Record, Readings], Changes], why: Why) -> None:
+        """Count by a step over the record, and write all that it moves, and why."""
         press = {"press": self.id}
         rules = rules_by_press(self._conn.execute(INTAKE["rules_of"], {"presses": [self.id]}))
         record = whole_record(self._conn, self._state, rules[self.id])
@@ -44,7 +46,9 @@ class LockedPress:
         boot_ids = {r["name"]: r["id"] for r in self._conn.execute(RECORDS["boots_of"], press)}
         changes = step(record, PgReadings(self._conn, self.id))
         kept = Kept(self.id, self.name, self.timezone, record, changes, _nothing_new, boot_ids)
-        write(self._conn, [kept])
+        before = moves.of_press(self._conn, self.id)
+        write(self._conn, [kept], by_reports=False)
+        moves.keep(self._conn, before, moves.of_press(self._conn, self.id), lambda *_: why)
 
     def days_of(self, timezone: str) -> None:
         """Cut the days anew by another zone, from the readings that are kept."""

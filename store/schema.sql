@@ -37,6 +37,28 @@ CREATE TABLE public.dry_window (
     taken_back_by text,
     CONSTRAINT dry_window_check CHECK ((ends_at > starts_at))
 );
+CREATE TABLE public.figure_move (
+    id bigint NOT NULL,
+    serial text NOT NULL COLLATE pg_catalog."C",
+    subject text NOT NULL,
+    subject_id text NOT NULL COLLATE pg_catalog."C",
+    figure text NOT NULL,
+    was bigint,
+    became bigint,
+    cause text NOT NULL,
+    cause_id text,
+    reason text NOT NULL,
+    at timestamp with time zone NOT NULL,
+    by text NOT NULL
+);
+ALTER TABLE public.figure_move ALTER COLUMN id ADD GENERATED ALWAYS AS IDENTITY (
+    SEQUENCE NAME public.figure_move_id_seq
+    START WITH 1
+    INCREMENT BY 1
+    NO MINVALUE
+    NO MAXVALUE
+    CACHE 1
+);
 CREATE TABLE public.fit (
     id uuid NOT NULL,
     serial text NOT NULL COLLATE pg_catalog."C",
@@ -204,7 +226,9 @@ CREATE TABLE public.inspection (
     press_id integer,
     "position" text,
     strokes_at timestamp with time zone,
-    press_strokes bigint
+    press_strokes bigint,
+    uncertainty double precision,
+    of_set boolean DEFAULT false NOT NULL
 );
 ALTER TABLE public.inspection ALTER COLUMN entry ADD GENERATED ALWAYS AS IDENTITY (
     SEQUENCE NAME public.inspection_entry_seq
@@ -307,6 +331,20 @@ ALTER TABLE public.quarantine ALTER COLUMN id ADD GENERATED ALWAYS AS IDENTITY (
     NO MINVALUE
     NO MAXVALUE
     CACHE 1
+);
+CREATE TABLE public.question (
+    id text NOT NULL COLLATE pg_catalog."C",
+    kind text NOT NULL,
+    serial text NOT NULL COLLATE pg_catalog."C",
+    press_id integer,
+    "position" text,
+    inspection_id text NOT NULL COLLATE pg_catalog."C",
+    against_id text COLLATE pg_catalog."C",
+    words text NOT NULL,
+    raised_at timestamp with time zone NOT NULL,
+    closed_at timestamp with time zone,
+    closed_by text,
+    reason text
 );
 CREATE TABLE public.reading (
     press_id integer NOT NULL,
@@ -412,15 +450,27 @@ CREATE VIEW public.standing_inspection AS
     i."position",
     i.strokes_at,
     i.press_strokes,
+    i.uncertainty,
+    i.of_set,
+    s.is_doubtful,
     r.share,
-    COALESCE((i.verdict = 'good'::text), (r.share < (1)::double precision), false) AS is_good
-   FROM ((public.inspection i
+    COALESCE((i.verdict = 'good'::text), ((r.share + r.margin) < (1)::double precision), false) AS is_good
+   FROM ((((public.inspection i
      LEFT JOIN public.position_def d ON (((d."position" = i."position") AND (d.quantity = i.quantity) AND (NOT (d.unit IS DISTINCT FROM i.unit)))))
-     CROSS JOIN LATERAL ( SELECT (
+     CROSS JOIN LATERAL ( SELECT (EXISTS ( SELECT 1
+                   FROM public.question q
+                  WHERE ((q.inspection_id = i.id) AND (q.kind = 'implausible'::text) AND (q.closed_at IS NULL)))) AS is_doubtful) s)
+     CROSS JOIN LATERAL ( SELECT NULLIF(COALESCE(i.reading_limit, d.wear_limit), (0)::double precision) AS stop) l)
+     CROSS JOIN LATERAL ( SELECT
                 CASE
-                    WHEN (abs(i.value) < (0.000000001)::double precision) THEN (0)::double precision
-                    ELSE i.value
-                END / NULLIF(COALESCE(i.reading_limit, d.wear_limit), (0)::double precision)) AS share) r)
+                    WHEN ((NOT s.is_doubtful) AND ((NOT i.of_set) OR (d."position" IS NOT NULL))) THEN (
+                    CASE
+                        WHEN (abs(i.value) < (0.000000001)::double precision) THEN (0)::double precision
+                        ELSE i.value
+                    END / l.stop)
+                    ELSE NULL::double precision
+                END AS share,
+            COALESCE((i.uncertainty / abs(l.stop)), (0)::double precision) AS margin) r)
   WHERE ((i.corrected_by IS NULL) AND (NOT i.void));
 CREATE TABLE public.stop (
     id text NOT NULL COLLATE pg_catalog."C",
@@ -496,6 +546,8 @@ ALTER TABLE ONLY public.boot
     ADD CONSTRAINT boot_press_id_name_key UNIQUE (press_id, name);
 ALTER TABLE ONLY public.dry_window
     ADD CONSTRAINT dry_window_pkey PRIMARY KEY (id);
+ALTER TABLE ONLY public.figure_move
+    ADD CONSTRAINT figure_move_pkey PRIMARY KEY (id);
 ALTER TABLE ONLY public.fit
     ADD CONSTRAINT fit_pkey PRIMARY KEY (id);
 ALTER TABLE ONLY public.fit
@@ -532,6 +584,8 @@ ALTER TABLE ONLY public.quarantine
     ADD CONSTRAINT quarantine_digest_key UNIQUE (digest);
 ALTER TABLE ONLY public.quarantine
     ADD CONSTRAINT quarantine_pkey PRIMARY KEY (id);
+ALTER TABLE ONLY public.question
+    ADD CONSTRAINT question_pkey PRIMARY KEY (id);
 ALTER TABLE ONLY public.reading_day
     ADD CONSTRAINT reading_day_pkey PRIMARY KEY (press_id, day);
 ALTER TABLE ONLY public.reading_hour
@@ -553,6 +607,8 @@ ALTER TABLE ONLY public.tool_event
 ALTER TABLE ONLY public.tool
     ADD CONSTRAINT tool_pkey PRIMARY KEY (serial);
 CREATE INDEX dry_window_press ON public.dry_window USING btree (press_id, starts_at, id);
+CREATE INDEX figure_move_serial ON public.figure_move USING btree (serial, id);
+CREATE INDEX figure_move_subject ON public.figure_move USING btree (subject_id, figure, id);
 CREATE INDEX fit_chain ON public.fit USING btree (chain);
 CREATE INDEX fit_kind ON public.fit USING btree (kind, "position");
 CREATE INDEX fit_place ON public.fit USING btree (press_id, "position", fitted_at);
@@ -570,6 +626,9 @@ CREATE INDEX life_model_place ON public.life_model USING btree (kind, "position"
 CREATE INDEX quarantine_list ON public.quarantine USING btree (state, reason, id);
 CREATE INDEX quarantine_press ON public.quarantine USING btree (press, reason) WHERE (state = 'waiting'::text);
 CREATE INDEX quarantine_retry ON public.quarantine USING btree (retry_at) WHERE (state = 'waiting'::text);
+CREATE INDEX question_list ON public.question USING btree (raised_at, id);
+CREATE INDEX question_open ON public.question USING btree (inspection_id) WHERE (closed_at IS NULL);
+CREATE INDEX question_serial ON public.question USING btree (serial);
 CREATE INDEX reading_time ON public.reading USING btree (press_id, boot_id, at, seq);
 CREATE INDEX settlement_flag ON public.settlement USING btree (flag_id, id);
 CREATE INDEX settlement_press ON public.settlement USING btree (press_id);
@@ -617,6 +676,12 @@ ALTER TABLE ONLY public.press_state
     ADD CONSTRAINT press_state_boot_id_fkey FOREIGN KEY (boot_id) REFERENCES public.boot(id);
 ALTER TABLE ONLY public.press_state
     ADD CONSTRAINT press_state_press_id_fkey FOREIGN KEY (press_id) REFERENCES public.press(id);
+ALTER TABLE ONLY public.question
+    ADD CONSTRAINT question_against_id_fkey FOREIGN KEY (against_id) REFERENCES public.inspection(id);
+ALTER TABLE ONLY public.question
+    ADD CONSTRAINT question_inspection_id_fkey FOREIGN KEY (inspection_id) REFERENCES public.inspection(id);
+ALTER TABLE ONLY public.question
+    ADD CONSTRAINT question_press_id_fkey FOREIGN KEY (press_id) REFERENCES public.press(id);
 ALTER TABLE ONLY public.reading
     ADD CONSTRAINT reading_boot_id_fkey FOREIGN KEY (boot_id) REFERENCES public.boot(id);
 ALTER TABLE ONLY public.reading_day

@@ -18,6 +18,7 @@ from store.lives import PgLives
 from store.positions import PgPositions
 from store.presses import PgPresses
 from store.quarantine import PgQuarantine
+from store.questions import PgQuestions
 from store.stops import PgStops
 from store.strokes import PgStrokes
 from store.tokens import PgTokens
@@ -88,6 +89,10 @@ class Unit:
     @cached_property
     def inspections(self) -> PgInspections:
         return PgInspections(self.conn)
+
+    @cached_property
+    def questions(self) -> PgQuestions:
+        return PgQuestions(self.conn)
 
     @cached_property
     def ledger(self) -> PgLedger:

@@ -15,6 +15,7 @@ from api.problems import documented
 from api.routes.tool_events import AnySerial
 from api.types import Answer, Model, Page, PressName, SenderId, Text, Time, said
 from api.window import WindowDep
+from duestroke.ledger.readings import near_limit, unlikely
 from store.inspections import Inspection, InspectionRow
 from store.unit import Unit
 
@@ -29,6 +30,7 @@ _EXAMPLES: Final[list[JsonValue]] = [
         "value": 4.2,
         "unit": "um",
         "limit": 6.0,
+        "uncertainty": 0.8,
     },
 ]
 
@@ -47,6 +49,10 @@ class InspectionIn(Model):
     unit: Annotated[Text | None, Field(min_length=1, max_length=16, examples=["um"])] = None
     limit: Annotated[
         float | None, Field(description="value at which it comes out; left out: the position's")
+    ] = None
+    uncertainty: Annotated[
+        float | None,
+        Field(ge=0, description="half-width of the reading's 95 % range, in the same unit"),
     ] = None
     by: Annotated[Text | None, Field(max_length=200, description="who looked")] = None
     corrects: Annotated[
@@ -76,6 +82,18 @@ class InspectionOut(Answer):
     value: float | None
     unit: str | None
     limit: float | None
+    uncertainty: float | None
+    of_set: Annotated[
+        bool,
+        Field(description="made by several tools together: the wall, the depth of the dome"),
+    ]
+    share: Annotated[
+        float | None,
+        Field(
+            description="part of its limit used up; null without one, for a reading of a set, and "
+            "while it is in question"
+        ),
+    ]
     by: str | None
     corrects: str | None
     void: bool
@@ -93,7 +111,9 @@ class InspectionOut(Answer):
 class InspectionMade(InspectionOut):
     """An inspection as entered, with what should be looked at."""
 
-    warnings: list[str]
+    warnings: Annotated[
+        list[str], Field(description="what it asks of you too, until that is answered")
+    ]
 
 
 def inspection_out(row: InspectionRow) -> InspectionOut:
@@ -103,11 +123,12 @@ def inspection_out(row: InspectionRow) -> InspectionOut:
 
 def _values(row: InspectionRow) -> dict[str, Any]:
     given = row.inspection
-    same = ("id", "serial", "at", "verdict", "quantity", "value", "unit", "by", "corrects", "void")
+    same = ("id", "serial", "at", "verdict", "quantity", "value", "unit", "uncertainty", "by")
     kept = ("corrected_by", "entered_at", "entered_by", "press", "position", "press_strokes")
+    told = ("of_set", "share")
     return (
-        {name: getattr(given, name) for name in (*same, "note")}
-        | {name: getattr(row, name) for name in kept}
+        {name: getattr(given, name) for name in (*same, "corrects", "void", "note")}
+        | {name: getattr(row, name) for name in (*kept, *told)}
         | {"limit": given.reading_limit}
     )
 
@@ -138,9 +159,21 @@ def _warnings(row: InspectionRow, unit: Unit) -> list[str]:
         return ["the ledger has the tool in no press up to then: no strokes go with it"]
     position = unit.positions.by_name()[row.position]
     is_wear = given.value is not None and given.quantity == position.quantity
+    words = _reading_words(row, unit)
     if is_wear and given.unit != position.unit:
-        return [f"{row.position} has its limit in {position.unit}, this is in {given.unit}"]
-    return []
+        words.append(f"{row.position} has its limit in {position.unit}, this is in {given.unit}")
+    return words
+
+
+def _reading_words(row: InspectionRow, unit: Unit) -> list[str]:
+    """What the reading asks, or else what is odd about it."""
+    given = row.inspection
+    asked = unit.questions.page(None, serial=given.serial, is_open=True)
+    words = [question.words for question in asked if question.inspection_id == given.id]
+    reading = unit.questions.reading(given.serial, given.id)
+    if reading is not None and not words:
+        words = [word for word in (unlikely(reading), near_limit(reading)) if word is not None]
+    return words
 
 
 @router.get("")

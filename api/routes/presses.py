@@ -132,12 +132,12 @@ REPLACED: Final[Responses] = {
 
 @one_router.put("", status_code=201, responses=REPLACED)
 def put_press(
-    press: PressPath, body: PressIn, _: Engineer, unit: UnitDep, response: Response
+    press: PressPath, body: PressIn, caller: Engineer, unit: UnitDep, response: Response
 ) -> PressOut:
     """Register a press (201) or change it (200). Readings still kept are counted anew at once."""
     _check(body, unit.presses.get(press))
     change = Settings(**body.model_dump(exclude={"since"}, exclude_unset=True))
-    is_new = unit.presses.register(press, change, since=body.since)
+    is_new = unit.presses.register(press, change, since=body.since, by=caller.name)
     answer = _answer(unit, press)
     unit.commit()
     response.status_code = 201 if is_new else 200

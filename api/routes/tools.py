@@ -17,6 +17,7 @@ from duestroke import names
 from duestroke.errors import BadField
 from duestroke.ledger import Reason, ages
 from store.ledger_rows import Stretch
+from store.moves import Cause, Figure, Move, Subject, of_tool
 from store.tools import ToolRow
 from store.unit import Unit
 
@@ -90,6 +91,26 @@ class FitOut(Answer):
     strokes_before: Annotated[int | None, Field(description="since rework, when it was fitted")]
 
 
+class MoveOut(Answer):
+    """A figure of this tool that moved after it was written down."""
+
+    subject: Annotated[Subject, Field(description="what it is a figure of")]
+    id: Annotated[str, Field(description="of that fit, event or inspection")]
+    figure: Annotated[
+        Figure,
+        Field(
+            description="`strokes` run in a stretch, `strokes_before` it, or the press's total then"
+        ),
+    ]
+    was: int | None
+    became: Annotated[int | None, Field(description="null also where it was taken back")]
+    cause: Cause
+    cause_id: Annotated[str | None, Field(description="the event, or the flag that was settled")]
+    reason: str
+    at: Time
+    by: str
+
+
 class ToolWhole(ToolOut):
     """A tool with its strokes and its whole history."""
 
@@ -97,6 +118,9 @@ class ToolWhole(ToolOut):
     fits: Annotated[list[FitOut], Field(description="oldest first")]
     history: Annotated[list[EventOut], Field(description="its events, corrected ones included")]
     inspections: list[InspectionOut]
+    moves: Annotated[
+        list[MoveOut], Field(description="every figure that moved, with both values, and why")
+    ]
 
 
 @router.post(
@@ -177,7 +201,13 @@ def _whole(tool: ToolRow, unit: Unit) -> ToolWhole:
         inspections=[
             inspection_out(row) for row in unit.inspections.page(None, serial=tool.serial)
         ],
+        moves=[_move_out(move) for move in of_tool(unit.conn, tool.serial)],
     )
+
+
+def _move_out(move: Move) -> MoveOut:
+    same = MoveOut.model_fields.keys() - {"id"}
+    return MoveOut(id=move.subject_id, **{name: getattr(move, name) for name in same})
 
 
 def _fit_out(stretch: Stretch) -> FitOut:

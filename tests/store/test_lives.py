@@ -123,6 +123,9 @@ def test_readings_of_any_size_leave_a_share_that_is_a_number(plant):
     for hour, value in ((2, 5e-324), (3, 0.0), (4, -1e9), (5, 1e9)):
         reading = {"quantity": "bore", "unit": "um", "reading_limit": 1e-6}
         inspect(plant, "R1", hour, None, value=value, **reading)
+    assert plant.unit.ledger.fitted()[0].reading_share == 0
+    for question in plant.unit.questions.page(None):
+        plant.unit.questions.close(question.id, reason="read again", by="e", at=NOW)
     assert plant.unit.ledger.fitted()[0].reading_share == pytest.approx(1e15)
 
 
