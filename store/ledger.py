@@ -39,10 +39,18 @@ class PgLedger:
     def __init__(self, conn: psycopg.Connection[DictRow]) -> None:
         self._conn = conn
 
-    def record(self, events: Sequence[ToolEvent], *, by: str, now: datetime) -> Recorded:
+    def record(
+        self,
+        events: Sequence[ToolEvent],
+        *,
+        by: str,
+        now: datetime,
+        is_taken_over: bool = False,
+    ) -> Recorded:
         """Enter events, judged together in the order given; sent again they change nothing.
 
-        by: who enters them.  Raises BadEvent for a wrong field (an `at` after `now` included) and
+        by: who enters them.  is_taken_over: they come out of another book, so nobody was shown
+        here what they move.  Raises BadEvent for a wrong field (an `at` after `now` included) and
         Contradiction for what stands against the ledger; nothing is entered then.
         """
         wake.lock_ledger(self._conn)
@@ -51,25 +59,33 @@ class PgLedger:
         sent = {event.id for event in events}
         fresh = recording.sift(events, {k: row for k, row in known.items() if k in sent})
         recording.check_all(fresh, now)
-        warnings = self._enter(fresh, known, by=by, now=now) if fresh else {}
+        warnings: Mapping[UUID, list[str]] = {}
+        if fresh:
+            warnings = self._enter(fresh, known, by=by, now=now, is_shown=not is_taken_over)
         stored = self.by_ids([event.id for event in events])
         return Recorded([stored[event.id] for event in events], bool(fresh), warnings)
 
     def _enter(
-        self, events: list[ToolEvent], known: Mapping[UUID, EventRow], *, by: str, now: datetime
+        self,
+        events: list[ToolEvent],
+        known: Mapping[UUID, EventRow],
+        *,
+        by: str,
+        now: datetime,
+        is_shown: bool,
     ) -> dict[UUID, list[str]]:
         fresh = recording.number(self._conn, events, known)
         positions = PgPositions(self._conn).by_name()
         touched = recording.load(self._conn, fresh, known)
         kinds = {name: position.kind for name, position in positions.items()}
         ledger = recording.judge(fresh, touched, kinds)
-        shown = self._shown(touched, now)
+        shown = self._shown(touched, now) if is_shown else {}
         changed = consequences.save(self._conn, fresh, touched, ledger, by=by, now=now)
         changed |= {event.serial for event in events}
         PgInspections(self._conn).reseat(sorted(changed), now)
         if shown:
             why = late.cause_of(events, known, by=by, now=now)
-            after = moves.of_serials(self._conn, sorted(touched.serials))
+            after = moves.of_serials(self._conn, sorted(touched.serials), now)
             moves.keep(self._conn, moves.renamed(shown, _successors(events)), after, why)
         wake.wake(self._conn, {"ledger": sorted(changed)})
         warnings = _warnings(events, ledger, positions)
@@ -83,7 +99,7 @@ class PgLedger:
             return {}
         locked = {"ids": sorted(set(touched.presses.values()))}
         self._conn.execute(SQL["lock_presses"], locked)
-        return moves.of_serials(self._conn, sorted(touched.serials))
+        return moves.of_serials(self._conn, sorted(touched.serials), now)
 
     def _age_words(self, event: ToolEvent) -> list[str]:
         """Where a fit states another age than the ledger knows."""

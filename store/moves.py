@@ -11,6 +11,7 @@ import psycopg
 from psycopg.rows import DictRow
 
 from store.sql import named_queries
+from store.strokes import totals_at
 
 SQL: Final = named_queries("moves.sql")
 Connection = psycopg.Connection[DictRow]
@@ -71,9 +72,14 @@ def of_press(conn: Connection, press_id: int) -> Figures:
     return _figures(conn.execute(SQL["of_press"], {"press": press_id}).fetchall())
 
 
-def of_serials(conn: Connection, serials: Sequence[str]) -> Figures:
-    """Every figure of some tools that their events can move."""
-    return _figures(conn.execute(SQL["of_serials"], {"serials": list(serials)}).fetchall())
+def of_serials(conn: Connection, serials: Sequence[str], now: datetime) -> Figures:
+    """Every figure of some tools that their events can move; running ones up to `now`."""
+    rows = conn.execute(SQL["of_serials"], {"serials": list(serials)}).fetchall()
+    running = [row for row in rows if row["subject"] == "fit" and row["pull_id"] is None]
+    totals = totals_at(conn, [(row["press_id"], now) for row in running])
+    for row, total in zip(running, totals, strict=True):
+        row["run"] = total - row["fit_strokes"]
+    return _figures(rows)
 
 
 def _figures(rows: Sequence[Mapping[str, Any]]) -> Figures:

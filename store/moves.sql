@@ -14,15 +14,15 @@ WHERE i.press_id = %(press)s AND i.press_strokes IS NOT NULL AND i.corrected_by 
 
 -- name: of_serials
 SELECT 'fit' AS subject, a.id::text AS subject_id, a.serial, a.run, a.strokes_before, a.pull_id,
-  NULL::bigint AS press_strokes
+  a.press_id, a.fit_strokes, NULL::bigint AS press_strokes
 FROM fit_age a WHERE a.chain IN (SELECT chain FROM fit WHERE serial = ANY(%(serials)s))
 UNION ALL
-SELECT 'event', e.id::text, e.serial, NULL, NULL, NULL, e.press_strokes
+SELECT 'event', e.id::text, e.serial, NULL, NULL, NULL, NULL, NULL, e.press_strokes
 FROM tool_event e
 WHERE e.serial = ANY(%(serials)s) AND e.type = 'pull' AND e.press_strokes IS NOT NULL
   AND e.corrected_by IS NULL
 UNION ALL
-SELECT 'inspection', i.id, i.serial, NULL, NULL, NULL, i.press_strokes
+SELECT 'inspection', i.id, i.serial, NULL, NULL, NULL, NULL, NULL, i.press_strokes
 FROM inspection i
 WHERE i.serial = ANY(%(serials)s) AND i.press_strokes IS NOT NULL AND i.corrected_by IS NULL;
 
