@@ -41,6 +41,12 @@ def parser() -> argparse.ArgumentParser:
     for name, text in _PARTS.items():
         _add(commands, name, text, epilog=_SETTINGS_NOTE)
     simulate = _add(commands, "simulate", _SIMULATE_HELP, epilog=_SETTINGS_NOTE)
+    simulate.add_argument(
+        "--plant",
+        type=Path,
+        metavar="FILE",
+        help="another plant than the demo's, from a TOML file (docs/simulator.md)",
+    )
     one = simulate.add_mutually_exclusive_group()
     one.add_argument("--load", action="store_true", help="load the plant's history, then end")
     one.add_argument(
@@ -101,7 +107,9 @@ def _part(given: argparse.Namespace) -> Callable[[Settings], None]:
     from launch import commands
 
     if given.command == "simulate":
-        return lambda settings: commands.simulate(settings, load=given.load, truth=given.truth)
+        return lambda settings: commands.simulate(
+            settings, load=given.load, truth=given.truth, plant=given.plant
+        )
     parts: dict[str, Callable[[Settings], None]] = {
         "ingest": commands.ingest,
         "engine": commands.engine,

@@ -108,14 +108,32 @@ def refuse_open_board(host: str, settings: Settings) -> None:
         )
 
 
-def simulate(settings: Settings, *, load: bool, truth: Path | None) -> None:
-    """Load the demo plant's history, write its truth, or be its presses until stopped."""
+def simulate(
+    settings: Settings, *, load: bool, truth: Path | None, plant: Path | None = None
+) -> None:
+    """Load a plant's history, write its truth, or be its presses until stopped.
+
+    plant: a settings file of another plant than the demo's.
+    """
+    if plant is not None:
+        _begin_plant(settings, plant)
     if truth is not None:
         _write_truth(settings, truth)
     elif load:
         _load_history(settings)
     else:
         _be_the_presses(settings)
+
+
+def _begin_plant(settings: Settings, file: Path) -> None:
+    from duestroke.errors import BadField
+    from simulators.plants import read_settings
+    from simulators.works import begin
+
+    try:
+        begin(settings.data_dir, _now(), said=read_settings(file))
+    except BadField as wrong:
+        raise BadSetting(f"--plant {file}: {wrong}") from wrong
 
 
 def _load_history(settings: Settings) -> None:

@@ -1,7 +1,7 @@
 """What the crew of a press does in two years: looks at each stop, changes worn and broken tools.
 
-The rule is that of running to the limit: a tool stays until it is found `worn` at a look or fails
-by itself; a jam now and then hurts sound tools. All of it is a pure function of the demo.
+When a tool comes out follows from its line's policy (`simulators.policy`), from sudden failures,
+from jams, which hurt sound tools, and from the stories. A pure function of the demo.
 """
 
 from __future__ import annotations
@@ -13,28 +13,35 @@ from typing import Final
 
 import numpy as np
 
-from simulators import noise, stories, wear
+from simulators import gauge, noise, policy, scripted, stories, wear
 from simulators.plant import HOUR, MINUTE, POSITIONS, SECOND, Position, Press
 from simulators.running import chance_timeline
+from simulators.scripted import Scripted
 from simulators.serials import serial
 from simulators.stops import QUARTER_WEEKS, Stop, planned_stops
 from simulators.stories import Demo
 from simulators.timeline import WORK_A_STROKE, Timeline
-from simulators.tooling import MILLION, Life, LifeMaker, Store, Tool
+from simulators.tooling import MILLION, Fixed, Life, LifeMaker, Rework, Store, Tool
 
 JAM_EVERY: Final = 6.0
 """Millions of strokes between jams; most of them hurt nothing and are short stops like others."""
 JAM_HURTS: Final = 0.04
 JAM_MINUTES: Final = 90
 JAM_POSITIONS: Final = ("redraw-sleeve", "ring-1", "ring-2", "ring-3", "punch", "stripper")
-KNOWN_AGE: Final = 0.7
 _AT_A_LOOK: Final = 40 * MINUTE
 _TO_THE_BENCH: Final = 20 * MINUTE
+_FOUND_LATE: Final = 0.6
+"""Millions of strokes by which a story's worn tool is past its limit when it comes out."""
+_HELD_SHARE: Final = 0.97
+_HELD_SHARE_AT_85: Final = 0.84
 
 
 @dataclass(frozen=True)
 class Entry:
-    """One line for the ledger, before tools have serials. `at` in microseconds since 1970."""
+    """One line for the ledger, before tools have serials. `at` in microseconds since 1970.
+
+    change: on a pull and the fit after it in the same position: the number of the change.
+    """
 
     at: int
     type: str
@@ -46,20 +53,32 @@ class Entry:
     size_mm: float | None = None
     back_at: int | None = None
     note: str | None = None
+    change: int | None = None
 
 
 @dataclass(frozen=True)
 class Look:
-    """An inspection at a stop: `good` or `worn`, as the gauge read it."""
+    """An inspection at a stop: a verdict, what the gauge read, or both.
+
+    value: signed change since fit or rework in `unit`, or whatever `quantity` says.
+    """
 
     at: int
     tool: Tool
-    verdict: str
+    verdict: str | None
+    quantity: str | None = None
+    value: float | None = None
+    unit: str | None = None
+    limit: float | None = None
+    note: str | None = None
 
 
 @dataclass
 class Played:
-    """Two years of one press: entries and looks in order of time, lives, and stands it cost."""
+    """Two years of one press: entries and looks in order of time, lives, and stands it cost.
+
+    back: tools that were out for rework, or back from it and not fitted again, at the end.
+    """
 
     press: Press
     entries: list[Entry] = field(default_factory=list)
@@ -67,6 +86,7 @@ class Played:
     lives: list[Life] = field(default_factory=list)
     stands: list[tuple[int, int]] = field(default_factory=list)
     tools: list[Tool] = field(default_factory=list)
+    back: list[Rework] = field(default_factory=list)
 
 
 def play(demo: Demo, press: Press, until: int) -> Played:
@@ -81,12 +101,16 @@ class _Crew:
         self.demo, self.press, self.until = demo, press, until
         self.base: Timeline = chance_timeline(demo, press, until + stories.LONG_GAP)
         self.lost = 0
+        self.changes = 0
         self.rng = noise.generator(demo.seed, press.name, "crew")
         self.played = Played(press)
-        self.store = Store(demo, press.name, self.rng, self.played.tools)
-        self.maker = LifeMaker(demo, press.name, self._duties(), self.rng)
+        self.store = Store(demo, press.name, self.rng, self.played.tools, self.played.back)
+        self.maker = LifeMaker(demo, press.name, self._duties(), self.rng, self._roughness())
         self.sitting: dict[str, Life] = {}
+        self.due_next: set[str] = set()
         self.next_jam = self._jam_after(0.0)
+        self.script = scripted.scripted(demo, press)
+        self.forced_jam = scripted.jam(demo, press)
         self._walk()
 
     def _duties(self) -> dict[str, wear.Duty]:
@@ -95,6 +119,13 @@ class _Crew:
             for at, spm in stories.rates(self.demo, self.press)
         ]
         return {position.name: wear.duty(self.press, position, rates) for position in POSITIONS}
+
+    def _roughness(self) -> wear.Roughness | None:
+        ramp = stories.roughness(self.demo, self.press)
+        if ramp is None:
+            return None
+        strokes = tuple((self.base.strokes(ramp[0]) / MILLION).tolist())
+        return wear.Roughness(strokes, tuple(ramp[1]))
 
     def _walk(self) -> None:
         self._take_stock()
@@ -109,8 +140,12 @@ class _Crew:
     def _take_stock(self) -> None:
         """At D-730 each position holds a tool; for three in ten nobody knows its age."""
         for position in POSITIONS:
-            life = self.maker.found(self.store, position, self.demo.begin)
-            life.age_known = bool(self.rng.random() < KNOWN_AGE)
+            if self.demo.plant.new_at_start:
+                tool = self.store.buy(position, self.demo.begin)
+                life = self.maker.start(tool, position, self.demo.begin, 0)
+            else:
+                life = self.maker.found(self.store, position, self.demo.begin)
+            life.age_known = bool(self.rng.random() < self.demo.plant.known_age)
             self._seat(life, "in place when the record began")
 
     def _run_to(self, at: int) -> None:
@@ -119,15 +154,48 @@ class _Crew:
             position = min(self.sitting, key=lambda name: self.sitting[name].sudden_at)
             strokes = min(self.sitting[position].sudden_at, self.next_jam)
             moment = self._time_of(strokes)
+            if self._story_before(min(moment, at)):
+                continue
             if moment >= at:
                 return
             if strokes == self.next_jam:
-                self._jam(moment)
+                self._jam(moment, None)
+                self.next_jam = self._jam_after(self.next_jam)
             else:
                 self._break(self.sitting[position], moment)
 
+    def _story_before(self, at: int) -> bool:
+        """Let happen what a story puts into the run before a time; whether anything did."""
+        if self.forced_jam is not None and self.forced_jam[0] < at:
+            (moment, positions), self.forced_jam = self.forced_jam, None
+            self._jam(moment, positions)
+            return True
+        for script in self.script:
+            if script.how == "run" and (start := self._start_of(script)) < at:
+                self.script.remove(script)
+                self._break_for(script, start)
+                return True
+        return False
+
+    def _start_of(self, script: Scripted) -> int:
+        """When a tool goes in that is to have an age at a time: so many strokes before."""
+        if script.out_at is None or script.age_then is None:
+            return script.start
+        strokes = self._foreseen(script.out_at) - script.age_then
+        return self.base.time_of_work(int(strokes * MILLION) * WORK_A_STROKE + self.lost)
+
+    def _break_for(self, script: Scripted, moment: int) -> None:
+        life = self.sitting[script.position]
+        life.sudden_at = self._strokes(moment) / MILLION
+        end = self._stand(moment, life.position.minutes)
+        strokes = self._strokes(end)
+        self._pull(life, _second(moment + (end - moment) // 3), strokes, "broken")
+        self._seat_scripted(script, life.position, _second(end), strokes)
+
     def _time_of(self, strokes: float) -> int:
         """When the press reaches a stroke count, put off past what a story holds fixed."""
+        if not strokes < math.inf:
+            return self.until
         work = math.ceil(strokes * MILLION) * WORK_A_STROKE + self.lost
         if work > int(self.base.work_at(self.until)):
             return self.until
@@ -136,6 +204,14 @@ class _Crew:
             if low - JAM_MINUTES * MINUTE < moment < high:
                 return high
         return moment
+
+    def _foreseen(self, at: int) -> float:
+        """Strokes of the press (millions) at a time to come, if no tool breaks until then."""
+        known = min(at, self.until)
+        rate = self.press.line.strokes_a_minute * 0.89 / MINUTE
+        return (int(self.base.work_at(known)) - self.lost) / WORK_A_STROKE / MILLION + (
+            at - known
+        ) * rate / MILLION
 
     def _strokes(self, at: int) -> int:
         """Whole strokes of the press at a time, all stands so far taken out."""
@@ -151,39 +227,126 @@ class _Crew:
     def _break(self, life: Life, moment: int) -> None:
         end = self._stand(moment, life.position.minutes)
         strokes = self._strokes(end)
-        reason = "can-defect" if self.rng.random() < 0.1 else "broken"
+        found_on_cans = self.rng.random() < 0.1 and life.script is None
+        reason = "can-defect" if found_on_cans else "broken"
         self._pull(life, _second(moment + (end - moment) // 3), strokes, reason)
         self._seat_next(life.position, _second(end), strokes)
 
-    def _jam(self, moment: int) -> None:
+    def _jam(self, moment: int, positions: tuple[str, ...] | None) -> None:
         """One jam hurts one to three tools at once: one event, not independent lives."""
         end = self._stand(moment, JAM_MINUTES)
         strokes = self._strokes(end)
         hurt = self.rng.permutation(len(JAM_POSITIONS))[: 1 + int(self.rng.integers(3))]
-        for number, place in enumerate(sorted(int(index) for index in hurt)):
-            life = self.sitting[JAM_POSITIONS[place]]
+        names = positions or [JAM_POSITIONS[place] for place in sorted(int(at) for at in hurt)]
+        lives = [self.sitting[name] for name in names]
+        for number, life in enumerate(life for life in lives if life.script is None):
             pulled = _second(moment + (20 + number) * MINUTE)
             self._pull(life, pulled, strokes, "collateral", "hurt in a jam")
             self._seat_next(life.position, _second(end - (3 - number) * MINUTE), strokes)
-        self.next_jam = self._jam_after(self.next_jam)
 
     def _jam_after(self, strokes: float) -> float:
         return strokes + JAM_EVERY / JAM_HURTS * float(self.rng.exponential())
 
     def _look(self, stop: Stop) -> None:
-        """Every position that is due at this stop is gauged; what reads at its limit comes out."""
+        """Every position that is due at this stop is gauged, and the line's policy decides."""
         strokes = self._strokes(stop.start + _AT_A_LOOK)
         at = _second(max(stop.start, self._last_fit()) + _AT_A_LOOK)
         for position in POSITIONS:
-            life = self.sitting[position.name]
-            if (stop.week + position.order) % position.weeks:
+            if not self._has_work(stop, position):
                 continue
             at += 2 * MINUTE
-            is_worn = self._reads_worn(life, strokes)
-            self.played.looks.append(Look(at, life.tool, "worn" if is_worn else "good"))
-            if is_worn:
-                self._pull(life, at + 5 * MINUTE, strokes, "worn")
-                self._seat_next(position, at + (5 + position.minutes) * MINUTE, strokes)
+            reason = self._gauge(position, at, strokes, stop)
+            start = self._script_at(stop, position)
+            if start is not None:
+                reason = "planned"
+            if reason is None:
+                continue
+            self._pull(self.sitting[position.name], at + 5 * MINUTE, strokes, reason)
+            fitted = at + (5 + position.minutes) * MINUTE
+            if start is None:
+                self._seat_next(position, fitted, strokes)
+            else:
+                self._seat_scripted(start, position, fitted, strokes)
+
+    def _has_work(self, stop: Stop, position: Position) -> bool:
+        script = self.sitting[position.name].script
+        return (
+            (stop.week + position.order) % position.weeks == 0
+            or position.name in self.due_next
+            or any(one.position == position.name and one.start == stop.start for one in self.script)
+            or (script is not None and stop.start in (script.look_at, script.out_at))
+        )
+
+    def _script_at(self, stop: Stop, position: Position) -> Scripted | None:
+        for script in self.script:
+            if script.position == position.name and script.start == stop.start:
+                self.script.remove(script)
+                return script
+        return None
+
+    def _gauge(self, position: Position, at: int, strokes: int, stop: Stop) -> str | None:
+        """Read one tool and enter it; the reason for which it comes out now, or None."""
+        life = self.sitting[position.name]
+        reading = self._read(life, at, strokes)
+        word = self._judge(life, reading, strokes)
+        if life.script is not None:
+            goes = life.script.out_at == stop.start
+            reading, word = self._held(life, reading, goes), "worn" if goes else "stays"
+        self._enter_looks(life, at, strokes, reading)
+        if position.name in self.due_next or word == "planned":
+            return "planned"
+        if word == "next-stop":
+            self.due_next.add(position.name)
+        return "worn" if word == "worn" else None
+
+    def _judge(self, life: Life, reading: float | None, strokes: int) -> policy.Word:
+        age = (strokes - life.fitted_strokes) / MILLION + (life.age if life.age_known else 0.0)
+        return policy.judge(self.press.line.policy, life.position, reading, age)
+
+    def _held(self, life: Life, reading: float | None, goes: bool) -> float | None:
+        """A story's tool reads below what would take it out, until the story has it out."""
+        if reading is None or life.position.limit_um is None:
+            return reading
+        limit = abs(life.position.limit_um)
+        share = _HELD_SHARE_AT_85 if self.press.line.policy == "at-85-percent" else _HELD_SHARE
+        return max(reading, limit) if goes else min(reading, math.floor(share * limit * 10) / 10)
+
+    def _change_um(self, life: Life, strokes: int) -> float:
+        return life.change_um(self.maker.duties[life.position.name].until(strokes / MILLION))
+
+    def _read(self, life: Life, at: int, strokes: int) -> float | None:
+        """What the gauge says, um towards the limit; None where there is nothing to measure."""
+        if life.position.limit_um is None:
+            return None
+        change = self._change_um(life, strokes)
+        return gauge.reading_um(self.demo, self.press, life.position, at, change)
+
+    def _enter_looks(self, life: Life, at: int, strokes: int, reading: float | None) -> None:
+        limit, note = life.position.limit_um, None
+        look_at = None if life.script is None else life.script.look_at
+        if look_at is not None and look_at <= at < look_at + 4 * HOUR:
+            note = f"bore reads {life.tool.size_mm} mm, not that of the ring entered here"
+        if reading is None or limit is None:
+            self.played.looks.append(Look(at, life.tool, "good"))
+            return
+        verdict = "worn" if reading >= abs(limit) else "good"
+        value = math.copysign(1.0, limit) * reading + 0.0
+        quantity = gauge.GAUGED[life.position.name].quantity
+        self.played.looks.append(
+            Look(at, life.tool, verdict, quantity, value, gauge.UNIT, limit, note)
+        )
+        self._enter_set_reading(life, at + MINUTE, strokes)
+
+    def _enter_set_reading(self, life: Life, at: int, strokes: int) -> None:
+        """A can measured with the tools: its wall under ring 3, its dome under the dome die."""
+        demo, press, change = self.demo, self.press, self._change_um(life, strokes)
+        if life.position.name == "ring-3":
+            punch = self._change_um(self.sitting["punch"], strokes)
+            wall = gauge.wall_um(demo, press, at, change, punch)
+            self.played.looks.append(Look(at, life.tool, None, "wall", wall, gauge.UNIT))
+        if life.position.name == "dome-die":
+            depth = gauge.dome_depth_mm(demo, press, at, change)
+            self.played.looks.append(Look(at, life.tool, None, "dome depth", depth, "mm"))
 
     def _service(self, stop: Stop) -> None:
         """Each press gets its service at every second quarterly stop: every 182 days."""
@@ -194,38 +357,55 @@ class _Crew:
     def _last_fit(self) -> int:
         return max(life.fitted_at for life in self.sitting.values())
 
-    def _reads_worn(self, life: Life, strokes: int) -> bool:
-        position = life.position
-        if position.limit_um is None:
-            return False
-        duty = self.maker.duties[position.name].until(strokes / MILLION)
-        reading = life.change_um(duty) + position.noise_um * float(self.rng.standard_normal())
-        return reading >= abs(position.limit_um)
-
     def _pull(
         self, life: Life, at: int, strokes: int, reason: str, note: str | None = None
     ) -> None:
         life.pulled_at, life.pulled_strokes, life.end = at, strokes, reason
-        self._enter(Entry(at, "pull", life.tool, life.position.name, reason, note=note))
+        self.changes += 1
+        self._enter(
+            Entry(at, "pull", life.tool, life.position.name, reason, note=note, change=self.changes)
+        )
         self._to_the_bench(life, at + _TO_THE_BENCH, reason)
 
     def _to_the_bench(self, life: Life, at: int, reason: str) -> None:
         """Worn tools go out for rework while they have lives left; all others are scrapped."""
-        ready = self.store.rework(life.tool, life.position, at) if reason == "worn" else None
-        if ready is None:
+        if life.script is not None and life.script.batch is not None:
+            self._enter(Entry(at, "scrap", life.tool, note="kept to be looked into with its batch"))
+            return
+        is_worn = reason in ("worn", "planned")
+        rework = self.store.rework(life.tool, life.position, at) if is_worn else None
+        if rework is None:
             self._enter(Entry(at, "scrap", life.tool))
             return
-        self._enter(Entry(at, "send", life.tool, back_at=ready))
-        if ready < self.until:
+        self._enter(Entry(at, "send", life.tool, back_at=rework.promised))
+        if rework.ready < self.until:
             size = life.tool.size_mm
-            self._enter(Entry(ready, "rework", life.tool, size_mm=size, note="reground"))
+            self._enter(Entry(rework.ready, "rework", life.tool, size_mm=size, note=rework.note))
 
     def _seat_next(self, position: Position, at: int, strokes: int) -> None:
         tool = self.store.take(position, at)
         self._seat(self.maker.start(tool, position, at, strokes), None)
 
+    def _seat_scripted(self, script: Scripted, position: Position, at: int, strokes: int) -> None:
+        fixed = self._fixed(script, strokes / MILLION)
+        tool = self.store.buy_scripted(position, script, at)
+        self._seat(
+            self.maker.start_scripted(tool, position, at, strokes, script, fixed), script.note
+        )
+
+    def _fixed(self, script: Scripted, now: float) -> Fixed:
+        if script.worn_on is not None and script.end is None:
+            return Fixed(worn_at=self._foreseen(script.worn_on))
+        if script.out_at is None or script.age_then is None:
+            return Fixed()
+        if script.end == "worn":
+            return Fixed(worn_at=now + script.age_then - _FOUND_LATE)
+        age = round(max(0.0, script.age_then - (self._foreseen(script.out_at) - now)), 2)
+        return Fixed(age=age, broken_at=now + script.age_then - age)
+
     def _seat(self, life: Life, note: str | None) -> None:
         self.sitting[life.position.name] = life
+        self.due_next.discard(life.position.name)
         self.played.lives.append(life)
         before = round(life.age * MILLION) if life.age else None
         self._enter(
@@ -237,6 +417,7 @@ class _Crew:
                 strokes_before=before if life.age_known else None,
                 before_unknown=not life.age_known,
                 note=note,
+                change=self.changes or None,
             )
         )
 

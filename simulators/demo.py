@@ -5,30 +5,37 @@ Each press is one transaction, so a start that was cut short goes on with the pr
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import partial
+from itertools import groupby
 from pathlib import Path
 from typing import Final
 
 import numpy as np
 
 from duestroke.counting.columns import ReadingColumns
+from duestroke.ledger import ToolEvent
 from duestroke.messages.encode import encode_reading
 from duestroke.messages.topics import report_topic
 from duestroke.times import from_micros, to_micros
 from simulators import paperwork, stories
-from simulators.plant import DAY, HISTORY_DAYS, MAX_SPM, PRESSES, ZONE, Press
+from simulators.plant import DAY, MAX_SPM, ZONE, Press
+from simulators.records import Books, Record, books
 from simulators.reports import Reports, arrivals, history
 from simulators.stories import Demo
 from simulators.truth import PressTruth
 from simulators.works import Works, begin, loaded_to
 from store.bulk import load_history
 from store.bulk_ledger import add_inspections, add_tools
+from store.entered import Entered, events_entered, inspections_entered
+from store.inspections import Inspection
 from store.intake import Delivery, record_batch
 from store.presses import Settings
 from store.strokes import StoredFlag
-from store.unit import Unit, connect
+from store.unit import Connection, Unit, connect
 
 LOADERS: Final = 2
 _SETTLED_BEFORE: Final = timedelta(days=150)
@@ -42,7 +49,7 @@ def load(
     data_dir: Path,
     now: datetime,
     say: Say,
-    presses: Sequence[Press] = PRESSES,
+    presses: Sequence[Press] | None = None,
 ) -> None:
     """Bring the database up to the demo's first day; what is there already stays as it is.
 
@@ -58,23 +65,43 @@ def load(
         say(f"history: there since {demo.first_day:%Y-%m-%d %H:%M} UTC, nothing to load")
         return
     lives = sum(len(played.lives) for played in works.played)
-    say(f"history: {HISTORY_DAYS} days of {len(truths)} presses, {lives:,} tool lives")
-    _each(lambda truth: load_reports(database_url, truth), lacking[0], "reports", say)
+    say(f"history: {demo.plant.days} days of {len(truths)} presses, {lives:,} tool lives")
+    reports = [(one.press.name, partial(load_reports, database_url, one)) for one in lacking[0]]
+    _each(reports, "reports", say)
     _analyse(database_url)
-    _each(lambda truth: load_paperwork(database_url, truth), lacking[1], "tool events", say)
+    desks = _desks(demo, lacking[1])
+    papers = [(d.names, partial(load_paperwork, database_url, d.truths, d.book)) for d in desks]
+    _each(papers, "tool events", say)
     _analyse(database_url)
 
 
-def _each(
-    job: Callable[[PressTruth], int], truths: Sequence[PressTruth], what: str, say: Say
-) -> None:
-    """One job for each press, two at a time, with a line for each that is done."""
+@dataclass(frozen=True)
+class _Desk:
+    """Presses whose records are entered together, and these records."""
+
+    truths: Sequence[PressTruth]
+    book: Books
+
+    @property
+    def names(self) -> str:
+        return " and ".join(truth.press.name for truth in self.truths)
+
+
+def _desks(demo: Demo, truths: Sequence[PressTruth]) -> list[_Desk]:
+    found = []
+    for book in books(demo, [truth.played for truth in truths]):
+        names = {played.press.name for played in book.plant}
+        found.append(_Desk([truth for truth in truths if truth.press.name in names], book))
+    return found
+
+
+def _each(jobs: Sequence[tuple[str, Callable[[], int]]], what: str, say: Say) -> None:
+    """One job after another, two at a time, with a line for each that is done."""
     with ThreadPoolExecutor(LOADERS, "history") as pool:
-        for number, (truth, count) in enumerate(
-            zip(truths, pool.map(job, truths), strict=True), start=1
-        ):
-            percent = 100 * number // len(truths)
-            say(f"history: {what} {percent:3d} %, {truth.press.name}: {count:,}")
+        counts = pool.map(lambda job: job[1](), jobs)
+        for number, ((name, _), count) in enumerate(zip(jobs, counts, strict=True), start=1):
+            percent = 100 * number // len(jobs)
+            say(f"history: {what} {percent:3d} %, {name}: {count:,}")
 
 
 def _lacking(
@@ -125,7 +152,7 @@ def repeats(truth: PressTruth, reports: Reports) -> list[Delivery]:
 
     They go the way of any report, and change nothing.
     """
-    if truth.press.line.name != "2":
+    if not truth.demo.is_line(truth.press, "2"):
         return []
     deaf = stories.deaf(truth.demo)
     held = np.flatnonzero((reports.made_at >= deaf.start) & (reports.made_at < deaf.end))[::-1]
@@ -136,18 +163,59 @@ def repeats(truth: PressTruth, reports: Reports) -> list[Delivery]:
     return [Delivery(topic, encode_reading(reading), came) for reading in again]
 
 
-def load_paperwork(database_url: str, truth: PressTruth) -> int:
-    """One press's tools, events, looks and settled flags; how many events."""
-    first_day, played = truth.demo.first_day, truth.played
-    events = paperwork.events(truth.demo, played)
+def load_paperwork(database_url: str, truths: Sequence[PressTruth], book: Books) -> int:
+    """Tools, records as they were entered, and settled flags of some presses; how many events.
+
+    What was entered by itself, such as a correction, is entered by itself here too, so that what it
+    moves is on record as moved by it.
+    """
+    records = sorted(
+        (record for truth in truths for record in book.records(truth.press.name)),
+        key=lambda record: record.entered_at,
+    )
+    events = [record for record in records if isinstance(record.what, ToolEvent)]
+    looks = [record for record in records if isinstance(record.what, Inspection)]
     with connect(database_url) as conn, Unit(conn) as unit:
-        _settle_old_flags(unit, truth)
-        add_tools(conn, paperwork.tools(played), by=paperwork.BY, at=first_day)
-        unit.ledger.record(events, by=paperwork.BY, now=first_day)
-        looks = paperwork.inspections(truth.demo, played)
-        add_inspections(conn, looks, by=paperwork.BY, now=first_day)
+        for truth in truths:
+            _settle_old_flags(unit, truth)
+            given = paperwork.tools(truth.played)
+            add_tools(conn, given, by=paperwork.BY, at=truth.demo.first_day)
+        for part in _sittings(events):
+            _record(unit, part)
+        _inspect(conn, looks)
         unit.commit()
     return len(events)
+
+
+def _sittings(events: Sequence[Record]) -> Iterator[list[Record]]:
+    """Runs of records that are judged together: those entered apart are by themselves."""
+    for _, part in groupby(events, key=lambda record: record.apart):
+        yield list(part)
+
+
+def _record(unit: Unit, records: Sequence[Record]) -> None:
+    last = records[-1]
+    events = [record.what for record in records if isinstance(record.what, ToolEvent)]
+    unit.ledger.record(
+        events,
+        by=last.entered_by,
+        now=from_micros(last.entered_at),
+        is_taken_over=not last.apart,
+    )
+    events_entered(unit.conn, [_entered(record) for record in records])
+
+
+def _inspect(conn: Connection, records: Sequence[Record]) -> None:
+    looks = [record.what for record in records if isinstance(record.what, Inspection)]
+    if not records:
+        return
+    last = max(record.entered_at for record in records)
+    add_inspections(conn, looks, by=paperwork.BY, now=from_micros(last))
+    inspections_entered(conn, [_entered(record) for record in records])
+
+
+def _entered(record: Record) -> Entered:
+    return Entered(record.id, from_micros(record.entered_at), record.entered_by)
 
 
 def settings(press: Press) -> Settings:

@@ -16,7 +16,7 @@ from duestroke.messages.topics import report_topic, status_topic
 from duestroke.times import from_micros, to_micros
 from simulators import stories
 from simulators.gateway import Account, Gateway
-from simulators.plant import DAY, LINES, MINUTE, PRESSES, Press
+from simulators.plant import DAY, MINUTE, Press
 from simulators.reports import Sent, following
 from simulators.spool import Spool
 from simulators.truth import PressTruth
@@ -105,7 +105,7 @@ def run(
     stop: threading.Event,
     beat: Callable[[], None] = lambda: None,
     now: Callable[[], datetime] = _clock,
-    presses: Sequence[Press] = PRESSES,
+    presses: Sequence[Press] | None = None,
 ) -> None:
     """Report for every press of the demo in `data_dir` until `stop` is set.
 
@@ -117,7 +117,7 @@ def run(
     with ExitStack() as stack:
         spools = {
             line.name: stack.enter_context(Spool(data_dir / f"gateway-{line.name}.sqlite"))
-            for line in LINES
+            for line in works.demo.plant.lines
         }
         horizon = to_micros(now()) + HORIZON
         live = [

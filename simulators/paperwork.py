@@ -12,8 +12,9 @@ from zoneinfo import ZoneInfo
 from duestroke.ledger import ToolEvent
 from duestroke.ledger.events import EventType, Reason
 from duestroke.times import from_micros
+from simulators import gauge
 from simulators.crew import Entry, Played
-from simulators.plant import CREWS, DAY, LINES, ZONE
+from simulators.plant import BY_POSITION, CREWS, DAY, ZONE
 from simulators.stops import planned_stops
 from simulators.stories import Demo
 from store.bulk_ledger import NewTool
@@ -63,8 +64,13 @@ def inspections(demo: Demo, played: Played) -> list[Inspection]:
             id=str(_id(demo, played.press.name, "look", number)),
             serial=look.tool.serial,
             at=from_micros(look.at),
-            verdict=cast(Literal["good", "worn"], look.verdict),
+            verdict=cast(Literal["good", "worn"] | None, look.verdict),
+            quantity=look.quantity,
+            value=look.value,
+            unit=look.unit,
+            reading_limit=look.limit,
             by=crew_at(look.at),
+            note=look.note,
         )
         for number, look in enumerate(played.looks)
     ]
@@ -80,7 +86,7 @@ def crew_at(at: int) -> str:
 def stops(demo: Demo, now: datetime, frm: int) -> Iterator[Stop]:
     """Planned stops of all lines from a time up to eight weeks from now."""
     to = max(demo.d0, int(now.timestamp() * 1_000_000)) + WEEKS_AHEAD * 7 * DAY
-    for line in LINES:
+    for line in demo.plant.lines:
         for stop in planned_stops(line, demo.first_day, frm, to):
             yield Stop(
                 stop.id,
@@ -107,11 +113,21 @@ HANDBOOK_M: Final = {
 """The invented plant's own figures for the median life, in million strokes."""
 
 
+SIZE_TOLERANCE_MM: Final = 0.01
+
+
 def positions(known: dict[str, Position]) -> Iterator[Position]:
-    """What the plant says about its positions: its own lives, hold-ring, the press's interval."""
+    """What the plant says about its positions: lives, wear limits, sizes, the press's interval."""
     known = {"hold-ring": Position("hold-ring", "hold-ring", 85), **known}
     for position, life in HANDBOOK_M.items():
-        yield replace(known[position], handbook_life=life * 1e6, handbook_own=True)
+        told = replace(known[position], handbook_life=life * 1e6, handbook_own=True)
+        if position in gauge.GAUGED:
+            quantity, limit = gauge.GAUGED[position].quantity, BY_POSITION[position].limit_um
+            told = replace(told, quantity=quantity, unit=gauge.UNIT, wear_limit=limit)
+        size = BY_POSITION[position].size_mm
+        if size is not None:
+            told = replace(told, size_mm=size, size_tolerance_mm=SIZE_TOLERANCE_MM)
+        yield told
     yield replace(known["press"], interval_strokes=100_000_000, interval_days=182.0)
 
 

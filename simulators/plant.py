@@ -6,7 +6,8 @@ Every figure here is made up for the demo, or is common practice without a sourc
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from functools import cached_property
+from typing import Final, Literal
 
 from duestroke.stroke import Drive
 
@@ -22,9 +23,17 @@ HOUR: Final = 60 * MINUTE
 DAY: Final = 24 * HOUR
 
 
+Policy = Literal["to-limit", "at-85-percent", "fixed-age"]
+"""When the crew of a line takes a tool out: see `simulators.policy`."""
+
+
 @dataclass(frozen=True)
 class Line:
-    """One line of presses: drive, set rate, weekday of its weekly clean (Monday is 0)."""
+    """One line of presses: drive, set rate, weekday of its weekly clean (Monday is 0).
+
+    quarterly_week, size_change_week: of 13 and of 26.  moduli: of the presses' counters, in order;
+    2^32 where none is named.
+    """
 
     name: str
     presses: int
@@ -33,6 +42,9 @@ class Line:
     clean_weekday: int
     quarterly_week: int
     size_change_week: int | None = None
+    policy: Policy = "to-limit"
+    moduli: tuple[int, ...] = ()
+    site: str = SITE
 
 
 @dataclass(frozen=True)
@@ -45,28 +57,48 @@ class Press:
 
     @property
     def name(self) -> str:
-        return f"{SITE}/{self.line.name}/{self.number:02d}"
+        return f"{self.line.site}/{self.line.name}/{self.number:02d}"
 
 
+_BITS_16: Final = 2**16
+_BCD_8: Final = 10**8
 LINES: Final = (
-    Line("1", 6, Drive(0.275), 380, clean_weekday=1, quarterly_week=7),
-    Line("2", 7, Drive(0.250, 2.0), 390, clean_weekday=2, quarterly_week=5),
-    Line("3", 8, Drive(0.2625), 400, clean_weekday=3, quarterly_week=3, size_change_week=19),
-)
+    Line("1", 6, Drive(0.275), 380, clean_weekday=1, quarterly_week=7,
+         moduli=(_BITS_16,) * 3 + (_BCD_8,) * 3),
+    Line("2", 7, Drive(0.250, 2.0), 390, clean_weekday=2, quarterly_week=5,
+         policy="at-85-percent"),
+    Line("3", 8, Drive(0.2625), 400, clean_weekday=3, quarterly_week=3, size_change_week=19,
+         policy="fixed-age"),
+)  # fmt: skip
+"""Line 1 counts in 16 bits on 01-03 and in eight BCD digits on 04-06; the others in 32 bits."""
 
 
-def modulus_of(line: str, number: int) -> int:
-    """Line 1 counts in 16 bits on 01-03 and in eight BCD digits on 04-06; the others in 32 bits."""
-    if line != "1":
-        return 2**32
-    return 2**16 if number <= 3 else 10**8
+@dataclass(frozen=True)
+class Plant:
+    """A plant: lines, days of history, share of tools in place at its start with a known age.
+
+    new_at_start: whether those tools are new, not somewhere in their life.  has_stories: whether
+    what `simulators.stories` tells happens here, and whether its shelf is counted at the end.
+    """
+
+    lines: tuple[Line, ...]
+    days: int = HISTORY_DAYS
+    known_age: float = 0.7
+    new_at_start: bool = False
+    has_stories: bool = False
+
+    @cached_property
+    def presses(self) -> tuple[Press, ...]:
+        """Every press, line by line."""
+        return tuple(
+            Press(line, number, line.moduli[number - 1] if line.moduli else 2**32)
+            for line in self.lines
+            for number in range(1, line.presses + 1)
+        )
 
 
-PRESSES: Final = tuple(
-    Press(line, number, modulus_of(line.name, number))
-    for line in LINES
-    for number in range(1, line.presses + 1)
-)
+HARLOW_MERE: Final = Plant(LINES, has_stories=True)
+PRESSES: Final = HARLOW_MERE.presses
 BY_NAME: Final = {press.name: press for press in PRESSES}
 
 

@@ -9,7 +9,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from duestroke.times import to_micros
-from simulators.plant import SITE, ZONE, Line
+from simulators.plant import ZONE, Line
 
 _ZONE: Final = ZoneInfo(ZONE)
 _START: Final = time(7, 0)
@@ -23,16 +23,12 @@ class Stop:
     """A planned stop of a whole line. Times in microseconds since 1970; `to` is not in it."""
 
     id: str
-    line: str
+    scope: str
     start: int
     end: int
     max_changes: int
     week: int
     """Weekly stops are numbered from the first one on or after the demo's first day, which is 0."""
-
-    @property
-    def scope(self) -> str:
-        return f"{SITE}/{self.line}"
 
 
 def local_time(day: date, at: time) -> int:
@@ -68,5 +64,5 @@ def _stop(line: Line, day: date, week: int) -> Stop:
     elif line.size_change_week is not None and week % _HALF_YEAR_WEEKS == line.size_change_week:
         name, hours, changes = "size-change", 18, 30
     end = start + hours * 3_600_000_000
-    label = f"{SITE}-{line.name}-{day.isoformat()}-{name}"
-    return Stop(label, line.name, start, end, changes, week)
+    label = f"{line.site}-{line.name}-{day.isoformat()}-{name}"
+    return Stop(label, f"{line.site}/{line.name}", start, end, changes, week)

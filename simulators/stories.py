@@ -12,7 +12,7 @@ from typing import Final
 
 from duestroke.times import from_micros, to_micros
 from simulators import noise
-from simulators.plant import DAY, HISTORY_DAYS, HOUR, MINUTE, SECOND, Press
+from simulators.plant import DAY, HARLOW_MERE, HOUR, MINUTE, SECOND, Plant, Press
 from simulators.stops import Stop, local_day, local_time, planned_stops
 
 TEN_MINUTES: Final = 10 * MINUTE
@@ -25,14 +25,18 @@ LONG_GAP: Final = 240 * MINUTE
 FASTER_SPM: Final = 432
 CLOCK_FAST: Final = 7 * MINUTE
 DEAF_REPEATS: Final = 300
+ROUGHEST: Final = 1.21
+"""K of 2/05 from D-9 on; as new it is 1.116."""
+DRY_STROKES: Final = 9_000
 
 
 @dataclass(frozen=True)
 class Demo:
-    """Seed and first day (D0, aware) of a demo: with the time, all that the truth depends on."""
+    """Seed, first day (D0, aware) and plant: with the time, all that the truth depends on."""
 
     seed: int
     first_day: datetime
+    plant: Plant = HARLOW_MERE
 
     @property
     def d0(self) -> int:
@@ -41,7 +45,15 @@ class Demo:
     @property
     def begin(self) -> int:
         """The start of the history, D-730."""
-        return self.d0 - HISTORY_DAYS * DAY
+        return self.d0 - self.plant.days * DAY
+
+    def is_at(self, press: Press, place: str) -> bool:
+        """Whether stories are told here and this is the press `line/number` of one."""
+        return self.plant.has_stories and press.name.endswith(f"/{place}")
+
+    def is_line(self, press: Press, line: str) -> bool:
+        """Whether stories are told here and this press is of that line."""
+        return self.plant.has_stories and press.line.name == line
 
     def on_day(self, offset: int, at: time) -> int:
         """A wall-clock time of the plant on day D+offset."""
@@ -92,7 +104,7 @@ class Deaf:
 
 def schedule(demo: Demo, press: Press) -> Schedule:
     """3/02 reports 1.8 s before each tenth minute: 12 strokes fall after its last report."""
-    if press.name.endswith("/3/02"):
+    if demo.is_at(press, "3/02"):
         return Schedule(9, 60 * SECOND - DOWNLOAD_STROKES_BEFORE * MINUTE // 400)
     picks = noise.uniform(noise.key(demo.seed, press.name, "schedule"), [0, 1])
     return Schedule(int(picks[0] * 10), int(picks[1] * 600) * SECOND // 10)
@@ -108,7 +120,7 @@ def stop_near(demo: Demo, press: Press, offset: int) -> Stop:
 
 def download(demo: Demo, press: Press) -> Download | None:
     """D-112, 3/02: 12 strokes after the last report, then the download, then 1,930 strokes."""
-    if not press.name.endswith("/3/02"):
+    if not demo.is_at(press, "3/02"):
         return None
     spm = press.line.strokes_a_minute
     stop = stop_near(demo, press, -112).start
@@ -118,7 +130,7 @@ def download(demo: Demo, press: Press) -> Download | None:
 
 def long_gap(demo: Demo, press: Press) -> tuple[int, int] | None:
     """D-75, 1/02: no report for 240 minutes while the press ran through."""
-    if not press.name.endswith("/1/02"):
+    if not demo.is_at(press, "1/02"):
         return None
     noon = demo.on_day(-75, time(12, 0))
     start = schedule(demo, press).times(noon, noon, TEN_MINUTES)[0]
@@ -127,7 +139,7 @@ def long_gap(demo: Demo, press: Press) -> tuple[int, int] | None:
 
 def power_dip(demo: Demo, press: Press) -> tuple[int, int] | None:
     """D-200: line 2 loses power for 25 minutes; its counters keep their value."""
-    if press.line.name != "2":
+    if not demo.is_line(press, "2"):
         return None
     start = demo.on_day(-200, time(14, 20))
     return start, start + 25 * MINUTE
@@ -135,7 +147,7 @@ def power_dip(demo: Demo, press: Press) -> tuple[int, int] | None:
 
 def fast_clock(demo: Demo, press: Press) -> tuple[int, int] | None:
     """D-330 to D-300: the clock of line 1's gateway goes seven minutes fast."""
-    if press.line.name != "1":
+    if not demo.is_line(press, "1"):
         return None
     return demo.on_day(-330, time(12, 0)), demo.on_day(-300, time(12, 0))
 
@@ -147,7 +159,7 @@ def deaf(demo: Demo) -> Deaf:
 
 def faster_from(demo: Demo, press: Press) -> int | None:
     """Story 5: 3/06 runs 8 % faster from the clean nearest to D-240 on."""
-    return stop_near(demo, press, -240).start if press.name.endswith("/3/06") else None
+    return stop_near(demo, press, -240).start if demo.is_at(press, "3/06") else None
 
 
 def rates(demo: Demo, press: Press) -> list[tuple[int, int]]:
@@ -164,6 +176,23 @@ def protected(demo: Demo, press: Press) -> list[tuple[int, int]]:
     if story is not None:
         found.append((story.last_report - 5 * SECOND, story.first_report + 5 * SECOND))
     return found
+
+
+def roughness(demo: Demo, press: Press) -> tuple[list[int], list[float]] | None:
+    """Story 1: K over K as new at 2/05: the ram guide wears from D-38 to D-9 and stays worn."""
+    if not demo.is_at(press, "2/05"):
+        return None
+    return [demo.on_day(offset, time(12)) for offset in (-38, -9)], [1.0, ROUGHEST / 1.116]
+
+
+def dry_after(demo: Demo, press: Press) -> Stop | None:
+    """3/08 makes 9,000 strokes without cans after its last change of can size."""
+    week = press.line.size_change_week
+    if week is None or not demo.is_at(press, "3/08"):
+        return None
+    frm = demo.d0 - 30 * 7 * DAY
+    stops = planned_stops(press.line, demo.first_day, frm, demo.d0 - 2 * DAY)
+    return next((stop for stop in reversed(list(stops)) if "size-change" in stop.id), None)
 
 
 def boot_name(at: int, number: int) -> str:

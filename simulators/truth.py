@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import time
 from functools import cached_property
 from typing import Any, Final
 
@@ -17,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from duestroke import stroke
 from duestroke.times import format_time, from_micros
-from simulators import noise, stories
+from simulators import noise, records, scripted, stories
 from simulators.crew import Played
 from simulators.plant import DAY, HOUR, MINUTE, SECOND, Press
 from simulators.running import base_stands
@@ -29,6 +28,8 @@ SPEED_NOISE: Final = 0.004
 ACCEL_NOISE: Final = 0.015
 OUTLIERS: Final = 3e-4
 OUTLIER_FACTOR: Final = 1.3
+DRY_ACCEL: Final = 0.9
+"""Peak acceleration of a stroke without a can, over that of one with."""
 LOST_REPORTS: Final = 6e-5
 """Chance that a report of the history never gets out of its gateway: a gap in `seq`."""
 
@@ -126,6 +127,8 @@ class PressTruth:
         accel = accel * (1 + ACCEL_NOISE * noise.normal(noise.key(seed, name, "a"), index))
         odd = noise.uniform(noise.key(seed, name, "outlier"), index) < OUTLIERS
         accel = np.where(odd, accel * OUTLIER_FACTOR, accel) * self._scale(at)
+        if self.dry is not None:
+            accel = np.where((at > self.dry[0]) & (at <= self.dry[1]), DRY_ACCEL * accel, accel)
         still = made == 0
         return (
             np.where(still, np.nan, np.round(speed, 3)),
@@ -133,15 +136,24 @@ class PressTruth:
         )
 
     def _roughness(self, at: NDArray[np.int64]) -> NDArray[np.float64]:
-        """K over K as new: the ram guide of 2/05 wears from D-38 to D-9 and stays worn."""
-        if not self.press.name.endswith("/2/05"):
-            return np.ones(at.shape)
-        noon = [self.demo.on_day(offset, time(12)) for offset in (-38, -9)]
-        return np.interp(at, noon, [1.0, 1.21 / 1.116])
+        """K over K as new."""
+        ramp = stories.roughness(self.demo, self.press)
+        return np.ones(at.shape) if ramp is None else np.interp(at, *ramp)
+
+    @cached_property
+    def dry(self) -> tuple[int, int] | None:
+        """3/08: from the first stroke after its change of can size, 9,000 strokes without cans."""
+        stop = stories.dry_after(self.demo, self.press)
+        if stop is None:
+            return None
+        work = int(self.timeline.work_at(stop.start))
+        start = self.timeline.time_of_work(work + 1)
+        end = self.timeline.time_of_work(work + stories.DRY_STROKES * WORK_A_STROKE)
+        return start, end
 
     def _scale(self, at: NDArray[np.int64]) -> NDArray[np.float64]:
         """The accelerometer of 2/02 reads 0.93 of the truth since a repair at D-150."""
-        if not self.press.name.endswith("/2/02"):
+        if not self.demo.is_at(self.press, "2/02"):
             return np.ones(at.shape)
         since = stories.stop_near(self.demo, self.press, -150).start
         return np.where(at >= since, 0.93, 1.0)
@@ -205,7 +217,7 @@ def _epochs(demo: Demo, press: Press, timeline: Timeline) -> tuple[Epoch, ...]:
     if dip is not None:
         value = int(found[0].value + timeline.strokes(dip[1])) % press.modulus
         found.append(Epoch(dip[1], value, "reboot", stories.boot_name(dip[1], 2)))
-    if press.name.endswith("/3/05"):
+    if demo.is_at(press, "3/05"):
         at = stories.stop_near(demo, press, -290).start + 2 * HOUR
         found.append(Epoch(at, 0, "reset", stories.boot_name(at, 2)))
     story = stories.download(demo, press)
@@ -221,17 +233,23 @@ def _epochs(demo: Demo, press: Press, timeline: Timeline) -> tuple[Epoch, ...]:
 def _first_value(demo: Demo, press: Press) -> int:
     """What the counter shows at D-730: anything in small counters, the years so far in large."""
     chance = float(noise.uniform(noise.key(demo.seed, press.name, "counter"), 0))
-    years = {"1": 20.0, "2": 10.0, "3": 1.0}[press.line.name]
+    years = {"1": 20.0, "2": 10.0}.get(press.line.name, 1.0)
     return int((0.9 + 0.1 * chance) * years * 180e6 * (1 + chance)) % press.modulus
 
 
 def export(truths: Sequence[PressTruth], at: int) -> dict[str, Any]:
     """Everything that really happened up to a time, as JSON: presses, tools and their lives."""
+    told = records.all_records(truths[0].demo, [truth.played for truth in truths])
     return {
         "seed": truths[0].demo.seed,
         "first_day": format_time(truths[0].demo.first_day),
         "until": format_time(from_micros(at)),
-        "presses": {truth.press.name: _press_record(truth, at) for truth in truths},
+        "presses": {
+            truth.press.name: _press_record(truth, at)
+            | {"records": [records.export(record) for record in told[truth.press.name]]}
+            for truth in truths
+        },
+        "weak_batch": scripted.weak_batch(truths[0].demo),
     }
 
 
@@ -256,18 +274,29 @@ def _press_record(truth: PressTruth, at: int) -> dict[str, Any]:
         ],
         "lost_reports": truth.lost_until(at),
         "silences": [{"from": _time(low), "to": _time(high)} for low, high in truth.silences],
+        "dry": _dry_record(truth),
         "lives": [_life_record(life) for life in truth.played.lives],
     }
+
+
+def _dry_record(truth: PressTruth) -> list[dict[str, Any]]:
+    if truth.dry is None:
+        return []
+    start, end = truth.dry
+    strokes = stories.DRY_STROKES
+    return [{"from": _time(start), "to": _time(end), "strokes": strokes, "why": "size change"}]
 
 
 def _life_record(life: Life) -> dict[str, Any]:
     return {
         "serial": life.tool.serial,
         "position": life.position.name,
-        "life": life.tool.reworks + 1,
+        "life": life.number,
         "fitted_at": _time(life.fitted_at),
         "strokes_before": round(life.age * MILLION),
         "age_known": life.age_known,
+        "batch": life.tool.batch,
+        "growth_um_per_million": round(life.growth_um, 5),
         "press_strokes_at_fit": life.fitted_strokes,
         "press_strokes_at_pull": life.pulled_strokes,
         "pulled_at": None if life.pulled_at is None else _time(life.pulled_at),

@@ -18,6 +18,7 @@ Floats = NDArray[np.float64]
 REFERENCE_SPEED: float = 11.0
 """m/s: the speed for which lives are given."""
 
+_STEPS = 2_000
 PRESS_SIGMA, BATCH_SIGMA, LIFE_STEP = 0.08, 0.06, 0.04
 
 
@@ -48,6 +49,31 @@ def wear_ages(position: Position, growth: Floats) -> Floats:
     if position.limit_um is None:
         return np.full_like(growth, np.inf)
     return abs(position.limit_um) / growth
+
+
+@dataclass(frozen=True)
+class Roughness:
+    """K over K as new of a press, straight between nodes. strokes: in millions, growing."""
+
+    strokes: tuple[float, ...]
+    ratio: tuple[float, ...]
+
+
+def hastened(
+    position: Position, age: float, sudden_age: float, strokes: float, rough: Roughness | None
+) -> float:
+    """The age of sudden failure (millions) of a tool fitted at `age` when the press had `strokes`.
+
+    sudden_age: that age at K as new. The hazard goes with (K/K0)^power, stroke by stroke.
+    """
+    if rough is None or not age < sudden_age < np.inf:
+        return sudden_age
+    ages = np.linspace(age, sudden_age, _STEPS + 1)
+    spent = np.diff((ages / position.scale) ** position.shape)
+    middle = (ages[1:] + ages[:-1]) / 2.0 - age + strokes
+    factor = np.interp(middle, rough.strokes, rough.ratio) ** position.roughness_power
+    used = np.concatenate([[0.0], np.cumsum(spent * factor)])
+    return float(np.interp(spent.sum(), used, ages))
 
 
 def life_factor(lives_before: int) -> float:

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
+from duestroke.errors import BadField
 from duestroke.times import format_time, from_micros, parse_time
 from simulators.crew import Played, name_tools, play
-from simulators.plant import HOUR, PRESSES, Press
+from simulators.plant import HARLOW_MERE, HOUR, Press
+from simulators.plants import plant_of
 from simulators.reports import Sent, history
+from simulators.stockroom import settle
 from simulators.stories import Demo
 from simulators.truth import PressTruth
 
@@ -27,16 +30,30 @@ def state_of(data_dir: Path) -> Demo | None:
     if not file.exists():
         return None
     held = json.loads(file.read_text(encoding="utf-8"))
-    return Demo(int(held["seed"]), parse_time(held["first_day"]))
+    seed, plant = int(held["seed"]), HARLOW_MERE
+    if held.get("plant") is not None:
+        seed, plant = plant_of(held["plant"])
+    return Demo(seed, parse_time(held["first_day"]), plant)
 
 
-def begin(data_dir: Path, now: datetime, seed: int = SEED) -> Demo:
-    """The demo of a data dir, begun at `now` (to the minute) where there is none."""
+def begin(
+    data_dir: Path, now: datetime, seed: int = SEED, said: Mapping[str, Any] | None = None
+) -> Demo:
+    """The demo of a data dir, begun at `now` (to the minute) where there is none.
+
+    said: another plant than the demo's, as its settings file says.  Raises BadField where the data
+    dir holds another one already.
+    """
+    seed, plant = (seed, HARLOW_MERE) if said is None else plant_of(said)
     found = state_of(data_dir)
+    if found is not None and said is not None and (found.seed, found.plant) != (seed, plant):
+        raise BadField("plant", str(data_dir), "a data dir that holds no other plant")
     if found is not None:
         return found
-    demo = Demo(seed, now.replace(second=0, microsecond=0))
-    text = json.dumps({"seed": demo.seed, "first_day": format_time(demo.first_day)})
+    demo = Demo(seed, now.replace(second=0, microsecond=0), plant)
+    state = {"seed": seed, "first_day": format_time(demo.first_day), "plant": said}
+    text = json.dumps(state)
+    data_dir.mkdir(parents=True, exist_ok=True)
     part = data_dir / f"{STATE_FILE}.part"
     part.write_text(text + "\n", encoding="utf-8")
     part.replace(data_dir / STATE_FILE)
@@ -49,14 +66,23 @@ def loaded_to(demo: Demo) -> int:
 
 
 class Works:
-    """Presses of a demo, all of them unless told otherwise, with what their crews did."""
+    """Presses of a demo, all of them unless told otherwise, with what their crews did.
 
-    def __init__(self, demo: Demo, presses: Sequence[Press] = PRESSES) -> None:
+    The whole plant is played in any case: its shelf, its batches and its serials belong to all.
+    """
+
+    def __init__(self, demo: Demo, presses: Sequence[Press] | None = None) -> None:
         self.demo = demo
         until = loaded_to(demo) - HOUR
-        self.played: list[Played] = [play(demo, press, until) for press in presses]
-        tools = [tool for played in self.played for tool in played.tools]
+        plant = [play(demo, press, until) for press in demo.plant.presses]
+        if demo.plant.has_stories:
+            settle(demo, plant, until)
+        tools = [tool for played in plant for tool in played.tools]
         name_tools(tools, [from_micros(tool.bought).year for tool in tools])
+        names = None if presses is None else {press.name for press in presses}
+        self.played: list[Played] = [
+            played for played in plant if names is None or played.press.name in names
+        ]
 
     def truths(self, horizon: int) -> list[PressTruth]:
         """Every press with its truth up to a time; the same figures whatever that time is."""
