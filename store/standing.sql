@@ -36,16 +36,21 @@ JOIN LATERAL (
     AND f.total + r.unwrapped - f.start_unwrapped = a.total
   ORDER BY r.at, r.seq LIMIT 1
 ) h ON true
--- Reports after it in which the ram moved.
+-- Reports after it in which the ram moved. OFFSET 0 keeps the planner to hours first: the readings
+-- of a long stand are then never read.
 JOIN LATERAL (
   SELECT count(*) AS reports, max(m.at) AS last_at FROM (
     SELECT r.at FROM reading_hour g
-    JOIN boot b ON b.press_id = a.press_id AND (b.first_at, b.name) >= (f.boot_at, f.boot_name)
-    JOIN reading r ON r.press_id = a.press_id AND r.boot_id = b.id
-      AND r.at >= g.hour AND r.at < g.hour + interval '1 hour'
+    CROSS JOIN LATERAL (
+      SELECT r.at FROM boot b
+      JOIN reading r ON r.press_id = a.press_id AND r.boot_id = b.id
+      WHERE b.press_id = a.press_id AND (b.first_at, b.name) >= (f.boot_at, f.boot_name)
+        AND r.at >= g.hour AND r.at < g.hour + interval '1 hour'
+        AND r.peak_speed_mps > 0 AND (b.id <> f.boot_id OR r.seq > h.seq)
+      OFFSET 0
+    ) r
     WHERE g.press_id = a.press_id AND g.hour >= date_trunc('hour', h.at, 'UTC')
-      AND g.peak_speed_mps > 0 AND r.peak_speed_mps > 0
-      AND (b.id <> f.boot_id OR r.seq > h.seq)
+      AND g.peak_speed_mps > 0
     LIMIT 500
   ) m
 ) m ON m.reports >= %(reports)s AND m.last_at >= h.at + %(least)s;

@@ -5,15 +5,18 @@ from __future__ import annotations
 import json
 from datetime import UTC, datetime, timedelta
 
+import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from duestroke.counting.columns import ReadingColumns
 from duestroke.times import format_time
+from store.bulk import load_history
 from store.intake import Delivery, record_batch
 from store.press_facts import PgPressFacts
 from store.presses import Settings
-from store.standing import LEAST, REPORTS, standing_since
+from store.standing import LEAST, REPORTS, SQL, standing_since
 from store.unit import Unit, connect
 
 PRESS = "a/1/01"
@@ -152,6 +155,34 @@ def test_it_equals_a_look_at_all_readings_in_any_order_of_arrival(unit, steps, o
     assert since(unit) == expected
     unit.conn.rollback()
     unit.presses.register(PRESS, Settings())
+
+
+@pytest.mark.parametrize(("speed", "stands"), [(np.nan, False), (11.0, True)])
+def test_a_long_stand_is_not_read_through(unit, speed, stands):
+    """Three weeks at one count, a report a minute: a few hundred readings of 40,000 tell."""
+    n, ran = 40_000, 10_000
+    at = 1_600_000_000_000_000 + np.arange(n) * 60_000_000
+    speeds = np.where(np.arange(n) <= ran, 11.0, speed)
+    counts = np.minimum(np.arange(n), ran) * 400
+    rows = ReadingColumns(
+        ["b"], np.zeros(n, np.int64), np.arange(n), at, counts, speeds, speeds, at
+    )
+    load_history(unit.conn, PRESS, rows)
+    unit.conn.execute("ANALYZE reading, reading_hour, span, boot")
+    assert (standing_since(unit.conn).get(PRESS) is not None) == stands
+    values = {"presses": None, "reports": REPORTS, "least": LEAST}
+    query = f"EXPLAIN (ANALYZE, FORMAT JSON) {SQL['standing']}"
+    plan = unit.conn.execute(query, values).fetchone()["QUERY PLAN"]
+    assert touched(plan[0]["Plan"], "reading") <= 700
+
+
+def touched(node, table):
+    """Rows of a table that a plan has looked at."""
+    own = 0
+    if node.get("Relation Name") == table:
+        rows = node["Actual Rows"] + node.get("Rows Removed by Filter", 0)
+        own = rows * node["Actual Loops"]
+    return own + sum(touched(child, table) for child in node.get("Plans", []))
 
 
 DAY = timedelta(days=1)
