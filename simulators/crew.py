@@ -70,6 +70,7 @@ class Look:
     value: float | None = None
     unit: str | None = None
     limit: float | None = None
+    uncertainty: float | None = None
     note: str | None = None
 
 
@@ -325,15 +326,16 @@ class _Crew:
         limit, note = life.position.limit_um, None
         look_at = None if life.script is None else life.script.look_at
         if look_at is not None and look_at <= at < look_at + 4 * HOUR:
-            note = f"bore reads {life.tool.size_mm} mm, not that of the ring entered here"
+            note = f"bore reads {life.tool.size_mm:.4f} mm, not that of the ring entered here"
         if reading is None or limit is None:
             self.played.looks.append(Look(at, life.tool, "good"))
             return
         verdict = "worn" if reading >= abs(limit) else "good"
         value = math.copysign(1.0, limit) * reading + 0.0
         quantity = gauge.GAUGED[life.position.name].quantity
+        unsure = gauge.uncertainty_um(life.position)
         self.played.looks.append(
-            Look(at, life.tool, verdict, quantity, value, gauge.UNIT, limit, note)
+            Look(at, life.tool, verdict, quantity, value, gauge.UNIT, limit, unsure, note)
         )
         self._enter_set_reading(life, at + MINUTE, strokes)
 
@@ -346,7 +348,7 @@ class _Crew:
             self.played.looks.append(Look(at, life.tool, None, "wall", wall, gauge.UNIT))
         if life.position.name == "dome-die":
             depth = gauge.dome_depth_mm(demo, press, at, change)
-            self.played.looks.append(Look(at, life.tool, None, "dome depth", depth, "mm"))
+            self.played.looks.append(Look(at, life.tool, None, "dome-depth", depth, "mm"))
 
     def _service(self, stop: Stop) -> None:
         """Each press gets its service at every second quarterly stop: every 182 days."""

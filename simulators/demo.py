@@ -41,6 +41,9 @@ LOADERS: Final = 2
 _SETTLED_BEFORE: Final = timedelta(days=150)
 """Flags older than this the plant's engineer has settled; the younger ones are the stories'."""
 
+_ANSWERED_BEFORE: Final = timedelta(days=14)
+_READ_AGAIN: Final = "read again at the next look; the same tool, the gauge was off"
+
 Say = Callable[[str], None]
 
 
@@ -183,6 +186,8 @@ def load_paperwork(database_url: str, truths: Sequence[PressTruth], book: Books)
         for part in _sittings(events):
             _record(unit, part)
         _inspect(conn, looks)
+        for truth in truths:
+            _answer_old_questions(unit, truth)
         unit.commit()
     return len(events)
 
@@ -212,6 +217,16 @@ def _inspect(conn: Connection, records: Sequence[Record]) -> None:
     last = max(record.entered_at for record in records)
     add_inspections(conn, looks, by=paperwork.BY, now=from_micros(last))
     inspections_entered(conn, [_entered(record) for record in records])
+
+
+def _answer_old_questions(unit: Unit, truth: PressTruth) -> None:
+    """What a reading asked more than two weeks ago the crew answered at the next look."""
+    until = truth.demo.first_day - _ANSWERED_BEFORE
+    for asked in unit.questions.page(None, press=truth.press.name, is_open=True):
+        answered = asked.raised_at + timedelta(days=7)
+        if asked.raised_at < until:
+            by = paperwork.crew_at(to_micros(answered))
+            unit.questions.close(asked.id, reason=_READ_AGAIN, by=by, at=answered)
 
 
 def _entered(record: Record) -> Entered:

@@ -6,6 +6,7 @@ expansion (cemented carbide with 10 % cobalt 5.2 um/(m K)) on the sizes of this 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Final
 
@@ -35,12 +36,12 @@ class Gauged:
 GAUGED: Final = {
     "punch": Gauged("diameter", 0.34),
     "redraw-die": Gauged("bore", 0.34),
-    "redraw-sleeve": Gauged("face depth", 0.1),
+    "redraw-sleeve": Gauged("face-depth", 0.1),
     "ring-1": Gauged("bore", 0.34),
     "ring-2": Gauged("bore", 0.34),
     "ring-3": Gauged("bore", 0.34),
-    "dome-die": Gauged("profile height", 0.1),
-    "hold-ring": Gauged("face depth", 0.1),
+    "dome-die": Gauged("profile-height", 0.1),
+    "hold-ring": Gauged("face-depth", 0.1),
 }
 
 
@@ -73,6 +74,13 @@ def reading_um(demo: Demo, press: Press, position: Position, at: int, change_um:
     """The reading of a true change (um, absolute): um towards the limit, in steps of 0.1."""
     towards = 1.0 if (position.limit_um or 0.0) > 0 else -1.0
     return round(change_um + towards * error_um(demo, press, position, at), 1)
+
+
+def uncertainty_um(position: Position) -> float:
+    """Half-width of a reading's 95 % range, um, to a tenth: coverage factor 2 (JCGM 100:2008)."""
+    warm = GAUGED[position.name].um_per_k * WARMEST_K / math.sqrt(12.0)
+    spread = math.hypot(position.noise_um, SESSION_SIGMA_UM, warm)
+    return round(2.0 * spread, 1)
 
 
 def wall_um(demo: Demo, press: Press, at: int, bore_um: float, punch_um: float) -> float:

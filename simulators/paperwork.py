@@ -69,6 +69,7 @@ def inspections(demo: Demo, played: Played) -> list[Inspection]:
             value=look.value,
             unit=look.unit,
             reading_limit=look.limit,
+            uncertainty=look.uncertainty,
             by=crew_at(look.at),
             note=look.note,
         )

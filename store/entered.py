@@ -28,8 +28,12 @@ def events_entered(conn: psycopg.Connection[DictRow], entered: Sequence[Entered]
 
 
 def inspections_entered(conn: psycopg.Connection[DictRow], entered: Sequence[Entered]) -> None:
-    """State when inspections just recorded were really entered. The caller commits."""
+    """State when inspections just recorded were really entered, and their questions raised.
+
+    The caller commits.
+    """
     conn.execute(SQL["inspections"], _columns(entered))
+    conn.execute(SQL["questions"], {"ids": [one.id for one in entered]})
 
 
 def _columns(entered: Sequence[Entered]) -> dict[str, list[object]]:

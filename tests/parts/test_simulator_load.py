@@ -9,6 +9,7 @@ import pytest
 from duestroke.times import from_micros, to_micros
 from simulators import demo, paperwork
 from simulators.plant import BY_NAME, DAY, LINES, POSITIONS
+from simulators.records import all_records
 from simulators.reports import history
 from simulators.works import Works, begin, loaded_to
 from store.unit import Unit, connect
@@ -89,6 +90,62 @@ def _check_tools(unit, truth):
     seated = unit.ledger.fitted([truth.press.name])
     assert {row.position for row in seated} >= {position.name for position in POSITIONS}
     assert {row.last_verdict for row in seated if row.position == "stripper"} == {"good"}
+
+
+def test_records_were_entered_when_the_truth_says(loaded):
+    database_url, folder, _ = loaded
+    works = Works(begin(folder, FIRST_DAY), PRESSES)
+    told = all_records(works.demo, works.played)
+    with connect(database_url) as conn, Unit(conn) as unit:
+        for press, given in told.items():
+            rows = {str(row.event.id): row for row in unit.ledger.page(5_000, press=press)}
+            fits = [one for one in given if getattr(one.what, "type", "") == "fit"]
+            assert len(fits) > 40
+            for one in fits:
+                row = rows[one.id]
+                assert (to_micros(row.entered_at), row.entered_by) == (
+                    one.entered_at,
+                    one.entered_by,
+                )
+                assert (row.corrected_by is not None) == (one.fate == "corrected")
+            seen = unit.inspections.page(5_000, press=press)
+            entered = {one.id: one for one in given}
+            assert len(seen) > 400
+            for look in seen:
+                assert to_micros(look.entered_at) == entered[look.inspection.id].entered_at
+            asked = unit.questions.page(None, press=press)
+            for question in asked:
+                look = next(one for one in seen if one.inspection.id == question.inspection_id)
+                assert question.raised_at == look.entered_at
+                is_old = question.raised_at < FIRST_DAY - timedelta(days=14)
+                assert (question.closed_at is not None) == is_old
+
+
+def test_another_plant_loads_like_the_demo(database_url, tmp_path):
+    """A plant from a settings file goes the same way; its three policies are its own."""
+    said = {
+        "seed": 3,
+        "days": 45,
+        "line": [
+            {"name": "a", "presses": 1, "policy": "at-85-percent", "modulus": 65_536},
+            {"name": "b", "presses": 2, "policy": "fixed-age", "rod_length_mm": 2_000},
+        ],
+    }
+    begun = begin(tmp_path, FIRST_DAY, said=said)
+    lines = []
+    demo.load(database_url, tmp_path, FIRST_DAY, lines.append)
+    assert lines[0].startswith("history: 45 days of 3 presses")
+    with connect(database_url) as conn, Unit(conn) as unit:
+        for truth in Works(begun).truths(begun.d0):
+            press = unit.presses.get(truth.press.name)
+            reports, _ = history(truth, loaded_to(begun))
+            made = truth.strokes([reports.made_at[0], reports.made_at[-1]])
+            assert press.strokes == int(made[1] - made[0])
+            assert press.modulus == truth.press.modulus
+            assert len(unit.ledger.fitted([truth.press.name])) >= len(POSITIONS)
+        scopes = {stop.scope for stop in unit.stops.upcoming(FIRST_DAY)}
+        assert scopes == {"brackwater/a", "brackwater/b"}
+        assert unit.flags.page(open_only=True) == []
 
 
 def _flagged(truth, life):

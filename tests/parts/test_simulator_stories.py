@@ -335,9 +335,10 @@ def test_readings_say_what_was_read_in_which_unit_and_against_which_limit(works)
         seen[look.quantity, look.unit, look.limit] += 1
         if look.limit is not None:
             at_limit = abs(look.value) >= abs(look.limit)
+            assert look.uncertainty > 0
             assert look.verdict == ("worn" if at_limit and look.value * look.limit > 0 else "good")
     limits = {(gauge.GAUGED[p.name].quantity, "um", p.limit_um) for p in POSITIONS if p.limit_um}
-    of_sets = {("wall", "um", None), ("dome depth", "mm", None)}
+    of_sets = {("wall", "um", None), ("dome-depth", "mm", None)}
     assert set(seen) == limits | of_sets | {(None, None, None)}
     assert seen["wall", "um", None] > 2_000
 
