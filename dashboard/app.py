@@ -1,7 +1,7 @@
-"""The board: one page on Dash's FastAPI back end, a process of its own, reading from the API only.
+"""The board: pages on Dash's FastAPI back end, a process of its own, reading from the API only.
 
-The page is one JSON document, made in Python (`desk`, `wall`) and drawn by one clientside function
-(`assets/board.js`). A refresh carries the document only when it has changed.
+A page is one JSON document, made in Python (`desk`, `wall`, `press`) and drawn by one clientside
+function (`assets/board.js`). A refresh carries the document only when it has changed.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Final
 
@@ -17,11 +18,12 @@ from fastapi import FastAPI
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.types import ASGIApp
 
-from dashboard import desk, fleet, wall, words
+from dashboard import desk, fleet, press, wall, words
 from dashboard.client import Client
 from dashboard.fleet import Answers, Document
 from dashboard.guard import LOOPBACK, Guard
-from dashboard.source import Source
+from dashboard.source import Records, Source
+from duestroke import names
 
 REFRESH_S: Final = 5.0
 
@@ -50,6 +52,14 @@ INDEX: Final = """<!DOCTYPE html>
 """
 
 
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """Where the answers come from: of the whole fleet, and of single presses."""
+
+    fleet: Source
+    presses: Records
+
+
 def utc_now() -> datetime:
     """The board's clock."""
     return datetime.now(UTC)
@@ -70,13 +80,14 @@ def create_app(
     """
     if refresh_s < 1:
         raise ValueError(f"refresh_s: got {refresh_s!r}, allowed is 1 or more")
-    source = Source(Client(api_url, token), now)
+    client = Client(api_url, token)
+    asked = Asked(Source(client, now), Records(client, now))
     dash = Dash(__name__, backend="fastapi", update_title="", title="Shift · Duestroke")
     # No callback here needs a websocket; with the capability on, every screen would open one.
     dash.backend.websocket_capability = False
     dash.index_string = INDEX
     dash.layout = _layout(refresh_s)
-    _callbacks(dash, source, now, refresh_s)
+    _callbacks(dash, asked, now, refresh_s)
     server: FastAPI = dash.server
     server.add_api_route("/healthz", _healthz, methods=["GET"])
     server.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
@@ -99,7 +110,7 @@ def _layout(refresh_s: float) -> html.Div:
     )
 
 
-def _callbacks(dash: Dash, source: Source, now: Callable[[], datetime], refresh_s: float) -> None:
+def _callbacks(dash: Dash, sources: Asked, now: Callable[[], datetime], refresh_s: float) -> None:
     dash.clientside_callback(  # type: ignore[no-untyped-call]
         ClientsideFunction("board", "ask"),
         Output("board-ask", "data"),
@@ -116,21 +127,20 @@ def _callbacks(dash: Dash, source: Source, now: Callable[[], datetime], refresh_
         Output("board-answer", "data"), Input("board-ask", "data"), prevent_initial_call=True
     )
     def refresh(asked: Mapping[str, Any] | None) -> Document:
-        return answer(source, now(), asked or {}, refresh_s)
+        return answer(sources, now(), asked or {}, refresh_s)
 
 
 def answer(
-    source: Source, now: datetime, asked: Mapping[str, Any], refresh_s: float = REFRESH_S
+    sources: Asked, now: datetime, asked: Mapping[str, Any], refresh_s: float = REFRESH_S
 ) -> Document:
     """One answer to one screen: when it was made, and the document if it differs from the screen's.
 
-    asked: `view` (`wall` or else the desk), `site` (the first one by default), `open` (presses
-    shown with all tools), `digest` (of the document that the screen shows).
+    asked: `view` (`wall`, `press` or else the desk), `site` (the first one by default), `press`
+    (`site/line/press`), `open` (what is shown opened), `digest` (of the screen's document).
     """
     # To the minute: a page that moved with every second would be a new one at each refresh.
     minute = now.replace(second=0, microsecond=0)
-    view, site = str(asked.get("view")), str(asked.get("site"))
-    made = page(source, minute, view, opened=_names(asked.get("open")), site=site)
+    made = page(sources, minute, asked)
     digest = digest_of(made)
     beat = {"digest": digest, "at": made["head"]["now"], "lost": LOST, "every_s": refresh_s}
     return beat if asked.get("digest") == digest else {**beat, "page": made}
@@ -140,27 +150,42 @@ def _names(given: object) -> frozenset[str]:
     return frozenset(str(name) for name in given[:100]) if isinstance(given, list) else frozenset()
 
 
-def page(
-    source: Source, now: datetime, view: str, *, opened: Collection[str] = (), site: str = ""
-) -> Document:
-    """The document of a view of a site (the first one by default). `now`: aware, whole minutes."""
-    seen = source.read()
+def page(sources: Asked, now: datetime, asked: Mapping[str, Any]) -> Document:
+    """The document that a screen asks for, see `answer`. `now`: aware, whole minutes."""
+    view, opened = str(asked.get("view")), _names(asked.get("open"))
+    seen = sources.fleet.read()
     if seen.answers is None:
         return away(now, view, seen.fault)
     # The answers may be some seconds younger than the whole minute.
+    site = str(asked.get("site"))
     if view == "wall":
         return wall.document(fleet.arrange(seen.answers, now, wall.DAYS, site), fault=seen.fault)
+    if view == "press":
+        return _press_page(sources, now, str(asked.get("press")), opened)
     arranged = fleet.arrange(seen.answers, now, desk.DAYS, site)
     return desk.document(arranged, fault=seen.fault, opened=opened)
+
+
+def _press_page(sources: Asked, now: datetime, name: str, opened: Collection[str]) -> Document:
+    seen = sources.fleet.read()
+    if not names.is_match(names.PRESS, name) or seen.answers is None:
+        return away(now, "press", seen.fault or "there is no press of this name")
+    arranged = fleet.arrange(seen.answers, now, press.DAYS, fleet.site_of(name))
+    found = next((each for each in arranged.presses if each.press == name), None)
+    if found is None:
+        return press.unknown(arranged, name, fault=seen.fault)
+    record = sources.presses.read(name, ask=not seen.fault)
+    return press.document(arranged, found, record, fault=seen.fault, opened=opened)
 
 
 def away(now: datetime, view: str, fault: str) -> Document:
     """The page before the first answer: axis and words, nothing that could pass for data."""
     nothing = Answers(at=now, presses=(), forecasts=None, stops=None, faults=(fault,))
     bare = fleet.arrange(nothing, now, wall.DAYS if view == "wall" else desk.DAYS)
+    title = {"wall": "Wall", "press": "Press"}.get(view, "Shift")
     return {
-        "view": "wall" if view == "wall" else "desk",
-        "title": "Wall · Duestroke" if view == "wall" else "Shift · Duestroke",
+        "view": view if view in ("wall", "press") else "desk",
+        "title": f"{title} · Duestroke",
         "head": {**fleet.head(bare), "reporting": ""},
         "bar": None,
         "axis": {**fleet.axis_head(bare), "note": []},

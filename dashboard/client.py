@@ -30,6 +30,8 @@ class Reading(msgspec.Struct, frozen=True):
     """The last report of a press, as far as the board shows it."""
 
     at: Time
+    peak_speed_mps: float | None = None
+    peak_accel_mps2: float | None = None
 
 
 class Chance(msgspec.Struct, frozen=True):
@@ -48,7 +50,7 @@ class Interval(msgspec.Struct, frozen=True):
 
 
 class Basis(msgspec.Struct, frozen=True):
-    """What a forecast rests on."""
+    """What a forecast rests on. `families`: weight of each kind of life model, 0..1."""
 
     lives: int
     failures: int
@@ -56,6 +58,15 @@ class Basis(msgspec.Struct, frozen=True):
     cautions: list[str]
     as_of: Time | None = None
     fit: str | None = None
+    families: dict[str, float] = {}
+
+
+class Rate(msgspec.Struct, frozen=True):
+    """Pace of a press over a window of its record."""
+
+    strokes_per_day: float
+    begins: Time = msgspec.field(name="from")
+    ends: Time = msgspec.field(name="to")
 
 
 class Forecast(msgspec.Struct, frozen=True):
@@ -70,16 +81,24 @@ class Forecast(msgspec.Struct, frozen=True):
     chance_before: list[Chance]
     interval: Interval | None
     basis: Basis
+    remaining_strokes: dict[str, float | None] = {}
+    rate: Rate | None = None
 
 
 class Press(msgspec.Struct, frozen=True):
-    """One press: its last status, last report and pace."""
+    """One press: its settings, last status, last report, pace and count."""
 
     press: str
     timezone: str
     state: str
     last_report: Reading | None
     strokes_per_minute: float | None
+    strokes: int
+    missing: int
+    modulus: int
+    max_spm: int
+    crank_radius_mm: float | None = None
+    rod_length_mm: float | None = None
 
 
 class Stop(msgspec.Struct, frozen=True):
@@ -117,19 +136,20 @@ class Client:
 
     def presses(self) -> list[Press]:
         """Every registered press."""
-        return list(self._items("/presses", {}, Press))
+        return list(self.items("/presses", {}, Press))
 
     def forecasts(self, levels: Sequence[float] = LEVELS) -> list[Forecast]:
         """Every tool's current forecast, at these levels."""
         asked = {"levels": ",".join(f"{level:g}" for level in levels)}
-        return list(self._items("/forecasts", asked, Forecast))
+        return list(self.items("/forecasts", asked, Forecast))
 
     def stops(self, begin: datetime, end: datetime) -> list[Stop]:
         """Planned stops in the window."""
         asked = {"from": format_time(begin), "to": format_time(end)}
-        return list(self._items("/stops", asked, Stop))
+        return list(self.items("/stops", asked, Stop))
 
-    def _items(self, path: str, asked: Mapping[str, str], kind: type[Item]) -> Iterator[Item]:
+    def items(self, path: str, asked: Mapping[str, str], kind: type[Item]) -> Iterator[Item]:
+        """The items of a whole list below `/api/v1`, read as `kind`."""
         cursor: str | None = None
         for _ in range(MOST_PAGES):
             page = self._page(path, {**asked, **({"cursor": cursor} if cursor else {})})

@@ -13,6 +13,8 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from duestroke import names
+
 LOOPBACK: Final = ("127.0.0.1", "localhost", "[::1]")
 
 HEADERS: Final = {
@@ -26,6 +28,7 @@ HEADERS: Final = {
 
 _PREFIXES: Final = ("/assets/", "/_dash", "/_favicon")
 _PATHS: Final = ("/", "/healthz")
+_PRESS_PAGE: Final = rf"/press/{names.PRESS}"
 
 
 class Guard:
@@ -47,16 +50,28 @@ class Guard:
         if refusal is not None:
             await refusal(scope, receive, send)
             return
-        await self._app(scope, receive, _with_headers(send))
+        await self._app(_at_index(scope), receive, _with_headers(send))
 
     def _refusal(self, scope: Scope) -> PlainTextResponse | None:
         host = host_name(Headers(scope=scope).get("host", ""))
         if host not in self._hosts:
             return PlainTextResponse("The board does not answer to this name.\n", status_code=421)
         path = scope["path"]
-        if path in _PATHS or path.startswith(_PREFIXES):
+        if path in _PATHS or path.startswith(_PREFIXES) or is_press_page(path):
             return None
         return PlainTextResponse("Not found.\n", status_code=404)
+
+
+def is_press_page(path: str) -> bool:
+    """Whether a path is that of a press page, `/press/<site>/<line>/<press>`."""
+    return names.is_match(_PRESS_PAGE, path)
+
+
+def _at_index(scope: Scope) -> Scope:
+    """All pages are one index, which reads its own address: a press page is asked for there."""
+    if is_press_page(scope["path"]):
+        return {**scope, "path": "/", "raw_path": b"/"}
+    return scope
 
 
 def host_name(host: str) -> str:

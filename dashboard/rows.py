@@ -116,13 +116,16 @@ def due_range(fleet: Fleet, forecast: Forecast) -> str:
     end = words.day(last, fleet.zone, fleet.now)
     if first is None or first <= fleet.now:
         return f"now to {end}"
-    return f"{words.day(first, fleet.zone, fleet.now)} to {end}"
+    begin = words.day(first, fleet.zone, fleet.now)
+    return end if begin == end else f"{begin} to {end}"
 
 
 def middle(fleet: Fleet, forecast: Forecast) -> str:
     """The middle of the range in words, or nothing when it has passed."""
     half = usable_due(forecast).get("0.5")
     if half is None or half <= fleet.now:
+        return ""
+    if words.day(half, fleet.zone, fleet.now) == due_range(fleet, forecast):
         return ""
     return f"half by {words.day(half, fleet.zone, fleet.now)}"
 

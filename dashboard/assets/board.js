@@ -3,7 +3,8 @@
 (function () {
   "use strict";
   var SVG = "http://www.w3.org/2000/svg";
-  var DRAWN = { svg: 1, path: 1, use: 1, symbol: 1, circle: 1, rect: 1 };
+  var DRAWN = { svg: 1, path: 1, use: 1, symbol: 1, circle: 1, rect: 1, defs: 1, pattern: 1 };
+  var views = {}; /* drawn elsewhere: name to function of the document */
   var UNHEARD = 4; /* questions without an answer until the screen says so */
   var shown = { digest: null, page: null, heard: 0, at: "", open: [], turn: 0 };
 
@@ -149,7 +150,7 @@
     return h("li", row.key, { "class": rowClass(row, "") }, [
       h("div", "what", { "class": "what" }, [
         h("p", "line1", { "class": "line1" }, some([
-          h("a", "id", { "class": "id", href: "#" + rowId(row.press) }, row.id), state(row.mark, row.word),
+          h("a", "id", { "class": "id", href: "/press/" + row.press }, row.id), state(row.mark, row.word),
           h("span", "pos", { "class": "pos" }, row.label), words("span", "ser", "ser", row.serial)])),
         h("p", "why", { "class": "why" }, row.why)]),
       h("div", "axis", { "class": "axis" }, some([ramp(page, row, "whole"), words("span", "cap", "cap doubt", row.cap),
@@ -199,15 +200,16 @@
 
   function pressRow(page, row) {
     var tool = !row.id;
-    var id = row.opens
-      ? h("button", "id", { type: "button", "class": "id", "data-open": row.press, "aria-expanded": String(row.open), "aria-label": row.id + ", all its tools" }, row.id)
-      : h("span", "id", { "class": "id" }, row.id);
+    var id = tool ? h("span", "id", { "class": "id" }, row.id) : h("a", "id", { "class": "id", href: "/press/" + row.press }, row.id);
+    var label = row.opens
+      ? h("button", "lbl", { type: "button", "class": "lbl opens", "data-open": row.press, "aria-expanded": String(row.open), "aria-label": row.label + ", and all tools of " + row.id }, row.label)
+      : h("span", "lbl", { "class": "lbl" }, row.label);
     var name = rowClass(row, (row.group ? " group" : "") + (tool ? " tool" : ""));
     var attrs = { "class": name };
     if (!tool) { attrs.id = rowId(row.press); }
     return h("li", row.key, attrs, [
       h("div", "what", { "class": "what" }, [
-        id, state(row.mark, row.word), h("span", "lbl", { "class": "lbl" }, row.label),
+        id, state(row.mark, row.word), label,
         h("span", "m", { "class": "quiet m" }, row.strokes),
         h("span", "c", { "class": row.quiet ? "c quiet" : "c act" }, row.chance)]),
       h("div", "axis", { "class": "axis" }, [ramp(page, row, "whole"), h("span", "spoken", { "class": "sr" }, row.spoken)]),
@@ -241,9 +243,11 @@
 
   function ways(page) {
     var site = encodeURIComponent(page.head.site);
-    return h("nav", "ways", { "class": "ways", "aria-label": "Pages" }, [h("a", "shift", { href: "?site=" + site, "aria-current": "page" }, "Shift")].concat(
-      page.head.others.map(function (other) { return h("a", "site " + other, { href: "?site=" + encodeURIComponent(other) }, other); }),
-      [h("a", "wall", { href: "?view=wall&site=" + site, "class": "key" }, "Wall")]));
+    var shift = { href: "/?site=" + site };
+    if (page.view === "desk") { shift["aria-current"] = "page"; }
+    return h("nav", "ways", { "class": "ways", "aria-label": "Pages" }, [h("a", "shift", shift, "Shift")].concat(
+      page.head.others.map(function (other) { return h("a", "site " + other, { href: "/?site=" + encodeURIComponent(other) }, other); }),
+      [h("a", "wall", { href: "/?view=wall&site=" + site, "class": "key" }, "Wall")]));
   }
 
   function awayPart(page) {
@@ -297,16 +301,20 @@
     if (!root || !shown.page) { return; }
     var page = shown.page;
     var late = page.bar || shown.lost ? " late" : "";
-    root.className = page.view === "wall" ? "wall" + late : "desk" + late;
+    root.className = (page.view === "press" ? "one" : page.view) + late;
     if (document.title !== page.title) { document.title = page.title; }
-    fill(root, page.view === "wall" ? wall(page) : desk(page));
+    fill(root, (views[page.view] || desk)(page));
   }
+
+  views.wall = wall;
+  window.duestroke = { views: views, h: h, some: some, words: words, state: state, ramp: ramp, head: head, ways: ways, bar: bar, lostBar: lostBar, band: band, awayPart: awayPart, markSheet: markSheet, rowClass: rowClass };
 
   /* ---- asking, hearing, and noticing that nothing is heard ---- */
   function question() {
     var params = new URLSearchParams(window.location.search);
-    var view = params.get("view") === "wall" ? "wall" : "desk";
-    return { view: view, site: params.get("site") || "", open: shown.open, digest: shown.digest, n: Date.now() };
+    var press = /^\/press\/(.+)$/.exec(window.location.pathname);
+    var view = press ? "press" : params.get("view") === "wall" ? "wall" : "desk";
+    return { view: view, site: params.get("site") || "", press: press ? press[1] : "", open: shown.open, digest: shown.digest, n: Date.now() };
   }
 
   function askNow() { window.dash_clientside.set_props("board-ask", { data: question() }); }

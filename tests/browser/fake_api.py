@@ -19,6 +19,8 @@ from statistics import NormalDist
 from typing import Any, Self
 from urllib.parse import parse_qs, urlsplit
 
+from tests.browser import fake_record
+
 PREFIXES = {
     "punch": "PU",
     "redraw-die": "RD",
@@ -163,10 +165,13 @@ class FakeApi:
             "/forecasts": lambda: forecasts(self.plant(now), now, levels_of(asked)),
             "/stops": lambda: self.plant(now).stops,
         }
-        if path in self.broken:
+        if path in self.broken or ("/series" in self.broken and path.endswith("/series")):
             return 500, {"title": "Internal Server Error", "status": 500}
         if path not in lists:
-            return 404, {"title": "Not Found", "status": 404}
+            found = fake_record.answer(self.plant(now), path, asked, now)
+            if found is None:
+                return 404, {"title": "Not Found", "status": 404}
+            return 200, cut_page(found, asked, 10_000 if path.endswith("/series") else 1_000)
         return 200, cut_page(lists[path](), asked, self.most_per_page)
 
     def _handler(self) -> type[BaseHTTPRequestHandler]:
@@ -211,7 +216,8 @@ def levels_of(asked: dict[str, str]) -> list[float]:
 def cut_page(items: list[dict[str, Any]], asked: dict[str, str], most: int) -> dict[str, Any]:
     """One page of a list, as the contract cuts it."""
     begin = int(asked.get("cursor", "0"))
-    end = begin + min(int(asked.get("limit", "100")), most)
+    # A series is no list of things: it comes whole.
+    end = begin + (most if "bucket" in asked else min(int(asked.get("limit", "100")), most))
     return {"items": items[begin:end], "next": str(end) if end < len(items) else None}
 
 

@@ -8,13 +8,15 @@ from datetime import timedelta
 import httpx2
 import pytest
 
-from dashboard.app import answer, create_app, page
+from dashboard.app import Asked, answer, create_app, page
 from dashboard.client import ApiFault, Client
 from dashboard.guard import host_name
-from dashboard.source import Source
+from dashboard.source import RECORDS_HELD, Records, Source
 from tests.browser import fake_api
 from tests.browser.fake_api import NOW, TOKEN, FakeApi
 from tests.browser.stand import Clock, Serving, running_board
+
+PRESS = "harlow-mere/2/05"
 
 
 @pytest.fixture
@@ -38,6 +40,16 @@ def client(api):
 @pytest.fixture
 def source(client, clock):
     return Source(client, clock)
+
+
+@pytest.fixture
+def records(client, clock):
+    return Records(client, clock)
+
+
+@pytest.fixture
+def asked_of(source, records):
+    return Asked(source, records)
 
 
 def test_lists_are_read_to_their_last_page(api, client):
@@ -124,15 +136,16 @@ def test_a_part_that_fails_leaves_the_others(api, source):
     assert answers.faults == ("the API answered 500 on /forecasts",)
 
 
-def test_before_the_first_answer_the_page_says_so_and_shows_no_figure(api, source):
+def test_before_the_first_answer_the_page_says_so_and_shows_no_figure(api, asked_of):
     api.die()
-    for view in ("desk", "wall"):
-        made = page(source, NOW, view)
+    for view in ("desk", "wall", "press"):
+        made = page(asked_of, NOW, {"view": view, "press": PRESS})
         assert made["away"]["rest"].startswith("Asked at 06:02 UTC: the API gave no answer.")
-        assert not {"fleet", "do", "pages"} & set(made)
+        assert not {"fleet", "do", "pages", "stack", "rough", "count"} & set(made)
 
 
-def test_an_unchanged_page_is_not_sent_again(source, clock):
+def test_an_unchanged_page_is_not_sent_again(asked_of, clock):
+    source = asked_of
     first = answer(source, NOW, {"view": "desk"})
     asked = {"view": "desk", "digest": first["digest"]}
     assert set(answer(source, NOW, asked)) == {"digest", "at", "lost", "every_s"}
@@ -142,9 +155,100 @@ def test_an_unchanged_page_is_not_sent_again(source, clock):
     assert "page" in answer(source, clock.at, asked)
 
 
-def test_what_a_screen_asks_is_not_trusted(source):
+def test_what_a_screen_asks_is_not_trusted(asked_of):
     for asked in ({"open": "do"}, {"open": [{"a": 1}]}, {"view": 7}, {"open": ["x"] * 1000}):
-        assert answer(source, NOW, asked)["page"]["view"] == "desk"
+        assert answer(asked_of, NOW, asked)["page"]["view"] == "desk"
+    for name in ("", None, "../../etc", "a/b", "harlow-mere/2/05/../../9", "<b>/1/2", "A/1/2"):
+        made = answer(asked_of, NOW, {"view": "press", "press": name})["page"]
+        assert made["away"]["rest"]
+        assert "stack" not in made
+
+
+# ---- the record of a press ----
+
+
+def test_a_press_is_asked_for_in_seven_questions(api, records):
+    records.read(PRESS)
+    assert sorted(api.asked) == sorted(
+        [
+            "/positions",
+            "/tool-events",
+            "/inspections",
+            "/flags",
+            "/questions",
+            *[f"/presses/{PRESS}/series"] * 2,
+        ]
+    )
+
+
+def test_a_press_that_is_not_registered_is_not_asked_for(api, asked_of):
+    made = page(asked_of, NOW, {"view": "press", "press": "harlow-mere/9/99"})
+    assert made["away"]["lead"] == "No press harlow-mere/9/99 is registered."
+    assert "/flags" not in api.asked
+
+
+def test_series_are_asked_for_more_seldom_than_the_ledger(api, records, clock):
+    for _ in range(4):
+        records.read(PRESS)
+        clock.at += timedelta(seconds=20)
+    assert api.asked.count("/tool-events") == 4
+    assert api.asked.count(f"/presses/{PRESS}/series") == 2
+    clock.at += timedelta(minutes=2)
+    records.read(PRESS)
+    assert api.asked.count(f"/presses/{PRESS}/series") == 4
+
+
+def test_many_screens_ask_for_a_press_once(api, records):
+    for _ in range(5):
+        records.read(PRESS)
+    assert api.asked.count("/flags") == 1
+
+
+def test_a_part_of_a_press_that_fails_is_none_then_old(api, records, clock):
+    api.broken = {"/inspections"}
+    first = records.read(PRESS)
+    assert first.inspections is None
+    assert first.events
+    assert (first.faults, first.aged) == (("the API answered 500 on /inspections",), ())
+    api.broken = set()
+    clock.at += timedelta(minutes=1)
+    good = records.read(PRESS)
+    assert good.inspections
+    assert good.faults == ()
+    api.broken = {"/inspections"}
+    clock.at += timedelta(minutes=1)
+    third = records.read(PRESS)
+    assert third.inspections == good.inspections
+    assert third.aged == ("the API answered 500 on /inspections",)
+
+
+def test_a_press_is_not_asked_for_while_the_api_is_away(api, asked_of, clock):
+    asked = {"view": "press", "press": PRESS}
+    before = page(asked_of, clock.at, asked)
+    api.broken = {"/presses"}
+    clock.at += timedelta(minutes=8)
+    count = len(api.asked)
+    after = page(asked_of, clock.at, asked)
+    assert api.asked[count:] == ["/presses"]
+    assert after["bar"]["lead"] == "No data since 06:02."
+    assert [row["serial"] for row in after["stack"]["rows"]] == [
+        row["serial"] for row in before["stack"]["rows"]
+    ]
+
+
+def test_records_of_presses_nobody_looks_at_are_let_go(clock):
+    with FakeApi(fake_api.plant_of_60, clock) as api:
+        client = Client(api.url, TOKEN)
+        records = Records(client, clock)
+        names = [each["press"] for each in fake_api.plant_of_60(NOW).presses][: RECORDS_HELD + 1]
+        for name in names:
+            records.read(name)
+        api.asked.clear()
+        records.read(names[-1])
+        assert api.asked == []
+        records.read(names[0])
+        assert "/flags" in api.asked
+        client.close()
 
 
 def test_refreshing_faster_than_a_second_is_refused():
@@ -169,6 +273,21 @@ def test_the_page_forbids_what_is_not_its_own(board):
     assert '<html lang="en">' in reply.text
     assert "default-src 'self'" in reply.headers["content-security-policy"]
     assert reply.headers["referrer-policy"] == "no-referrer"
+
+
+def test_a_press_has_an_address_of_its_own(board):
+    reply = httpx2.get(f"{board}/press/{PRESS}")
+    assert reply.status_code == 200
+    assert "/assets/press.js" in reply.text
+    assert "default-src 'self'" in reply.headers["content-security-policy"]
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["/press/", "/press/a/b", "/press/a/b/c/d", "/press/A/1/2", "/press/a//b", "/press/a/b/c/"],
+)
+def test_an_address_of_no_press_is_not_the_page(board, path):
+    assert httpx2.get(board + path).status_code == 404
 
 
 @pytest.mark.parametrize("path", ["/nope", "/api/v1/presses", "/docs", "/openapi.json"])

@@ -9,8 +9,8 @@ import msgspec
 import pytest
 
 from api.app import create_app
-from dashboard import client
-from tests.browser import fake_api
+from dashboard import client, record
+from tests.browser import fake_api, fake_record
 from tests.browser.fake_api import NOW
 
 PLANTS = [name for name in dir(fake_api) if name.startswith("plant_")]
@@ -38,15 +38,26 @@ def resolve(document, schema):
     return schema
 
 
+SERIES = "/presses/{site}/{line}/{press}/series"
 LISTS = {"/presses": client.Press, "/forecasts": client.Forecast, "/stops": client.Stop}
+RECORD = {
+    "/positions": record.Position,
+    "/tool-events": record.Event,
+    "/inspections": record.Inspection,
+    "/flags": record.Flag,
+    "/questions": record.Question,
+    SERIES: record.Bucket,
+}
 PARTS = {
+    ("/forecasts", "rate"): client.Rate,
+    ("/flags", "settled"): record.Settled,
     ("/presses", "last_report"): client.Reading,
     ("/forecasts", "basis"): client.Basis,
     ("/forecasts", "interval"): client.Interval,
 }
 
 
-@pytest.mark.parametrize(("path", "kind"), LISTS.items())
+@pytest.mark.parametrize(("path", "kind"), (LISTS | RECORD).items())
 def test_each_field_that_the_board_reads_is_answered(document, path, kind):
     known = item_of(document, path)
     names = {field.encode_name for field in msgspec.structs.fields(kind)}
@@ -81,3 +92,18 @@ def test_the_fake_answers_in_the_real_shape(document, plant, path):
     check = jsonschema.Draft202012Validator(schema)
     for item in items:
         assert [fault.message for fault in check.iter_errors(item)] == []
+
+
+@pytest.mark.parametrize("path", RECORD)
+@pytest.mark.parametrize("press", ["harlow-mere/1/02", "harlow-mere/2/05", "harlow-mere/3/05"])
+def test_the_fake_answers_about_a_press_in_the_real_shape(document, press, path):
+    plant = fake_api.plant_of_21(NOW)
+    asked = {"press": press, "bucket": "1d", "from": "2026-09-20T00:00:00+00:00"}
+    told = path.format(**dict(zip(("site", "line", "press"), press.split("/"), strict=True)))
+    items = fake_record.answer(plant, told, asked, NOW)
+    assert items or path == "/questions"
+    schema = {**item_of(document, path), "components": document["components"]}
+    check = jsonschema.Draft202012Validator(schema)
+    for item in items:
+        assert [fault.message for fault in check.iter_errors(item)] == []
+        assert msgspec.convert(item, RECORD[path])
