@@ -24,6 +24,7 @@ _PARTS: Final = {
     "board": "serve the pages that a plant looks at; it reads the API",
     "migrate": "bring the database's schema up to date and put the first tokens into it",
 }
+_IMPORT_HELP: Final = "take in a plant's own spreadsheets (CSV, XLSX), all of them or nothing"
 _SIMULATE_HELP: Final = "be the demo plant's presses and publish their reports"
 
 
@@ -52,6 +53,7 @@ def parser() -> argparse.ArgumentParser:
     one.add_argument(
         "--truth", type=Path, metavar="FILE", help="write what really happened, for tests, then end"
     )
+    _add_import_options(_add(commands, "import", _IMPORT_HELP, epilog=_SETTINGS_NOTE))
     return top
 
 
@@ -71,6 +73,8 @@ def _run(given: argparse.Namespace) -> int:
         return _up(given)
     settings = read_settings()
     logs.set_up(settings.log_level)
+    if given.command == "import":
+        return _import(given, settings)
     _part(given)(settings)
     return 0
 
@@ -101,6 +105,14 @@ def _up(given: argparse.Namespace) -> int:
     except (PostgresFailed, NoTree) as failed:
         _refuse(str(failed))
         return _FAILED
+
+
+def _import(given: argparse.Namespace, settings: Settings) -> int:
+    from launch import commands
+
+    return commands.adopt(
+        settings, paths=given.files, is_dry=given.dry_run, template=given.template, by=given.by
+    )
 
 
 def _part(given: argparse.Namespace) -> Callable[[Settings], None]:
@@ -152,6 +164,23 @@ def _add_up_options(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--ready-file", type=Path, metavar="FILE",
         help="written when all parts answer: addresses, accounts and process ids as JSON",
+    )  # fmt: skip
+
+
+def _add_import_options(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "files", nargs="*", type=Path, metavar="FILE",
+        help="workbooks, files named as the sheets (tools.csv), or folders of either",
+    )  # fmt: skip
+    command.add_argument(
+        "--dry-run", action="store_true", help="change nothing; list every row refused, and why"
+    )
+    command.add_argument(
+        "--template", type=Path, metavar="DIR", help="write spreadsheets to fill in, then end"
+    )
+    command.add_argument(
+        "--by", default="import", metavar="NAME",
+        help="who enters it, as the record will say (default import)",
     )  # fmt: skip
 
 

@@ -10,7 +10,7 @@ import logging
 import os
 import signal
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -96,6 +96,20 @@ def board(settings: Settings) -> None:
         token=settings.required("board_token", "board"),
     )
     _serve(app, host, settings.board_port)
+
+
+def adopt(
+    settings: Settings, *, paths: Sequence[Path], is_dry: bool, template: Path | None, by: str
+) -> int:
+    """Take in a plant's spreadsheets, or write empty ones; the exit code."""
+    from launch import importing
+
+    if template is not None:
+        return importing.templates(template, _say)
+    if not paths:
+        raise BadSetting("import: name the files or folders to take in, or --template DIR")
+    url = settings.required("database_url", "import")
+    return importing.run(url, paths, now=_now(), is_dry=is_dry, by=by, say=_say)
 
 
 def refuse_open_board(host: str, settings: Settings) -> None:

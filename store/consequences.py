@@ -61,6 +61,7 @@ def _fit_row(fit: Fit, touched: Touched) -> dict[str, Any]:
         "life": fit.life,
         "chain": fit.chain,
         "base": fit.base,
+        "base_margin": fit.margin,
         "size_mm": fit.size_mm,
         "pull_id": _pull_id(fit),
         "pulled_at": None if fit.pull is None else fit.pull.at,
@@ -123,6 +124,7 @@ def _event_values(one: Fresh, ledger: Ledger, *, by: str, now: datetime) -> dict
 
 _COLUMNS: Final = (
     *("id", "type", "serial", "at", "reason", "strokes_before", "before_unknown", "size_mm"),
+    "before_margin",
     *("back_at", "by", "replaces", "corrects", "void", "note", "implied_by"),
 )
 

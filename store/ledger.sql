@@ -50,10 +50,10 @@ SELECT press_id FROM press_state WHERE press_id = ANY(%(ids)s) ORDER BY press_id
 
 -- name: insert_event
 INSERT INTO tool_event (id, entry, place, type, serial, at, press_id, position, reason,
-  strokes_before, before_unknown, size_mm, back_at, by, replaces, corrects, void, note, given,
+  strokes_before, before_unknown, before_margin, size_mm, back_at, by, replaces, corrects, void, note, given,
   implied_by, press_strokes, entered_at, entered_by)
 VALUES (%(id)s, %(entry)s, %(place)s, %(type)s, %(serial)s, %(at)s, %(press_id)s, %(position)s,
-  %(reason)s, %(strokes_before)s, %(before_unknown)s, %(size_mm)s, %(back_at)s, %(by)s,
+  %(reason)s, %(strokes_before)s, %(before_unknown)s, %(before_margin)s, %(size_mm)s, %(back_at)s, %(by)s,
   %(replaces)s, %(corrects)s, %(void)s, %(note)s, %(given)s, %(implied_by)s, %(press_strokes)s,
   %(entered_at)s, %(entered_by)s);
 
@@ -71,7 +71,7 @@ DELETE FROM tool_event WHERE id = ANY(%(ids)s) AND implied_by IS NOT NULL;
 
 -- name: fits
 SELECT f.id, f.serial, f.kind, f.press_id, f.position, f.fitted_at, f.ordinal, f.life, f.chain,
-  f.base, f.size_mm, f.pull_id, f.pulled_at, f.reason
+  f.base, f.base_margin, f.size_mm, f.pull_id, f.pulled_at, f.reason
 FROM fit f WHERE f.serial = ANY(%(serials)s);
 
 -- name: delete_fits
@@ -79,9 +79,9 @@ DELETE FROM fit WHERE id = ANY(%(ids)s);
 
 -- name: insert_fit
 INSERT INTO fit (id, serial, kind, press_id, position, fitted_at, ordinal, life, chain, base,
-  size_mm, pull_id, pulled_at, reason, fit_strokes, pull_strokes)
+  base_margin, size_mm, pull_id, pulled_at, reason, fit_strokes, pull_strokes)
 VALUES (%(id)s, %(serial)s, %(kind)s, %(press_id)s, %(position)s, %(fitted_at)s, %(ordinal)s,
-  %(life)s, %(chain)s, %(base)s, %(size_mm)s, %(pull_id)s, %(pulled_at)s, %(reason)s,
+  %(life)s, %(chain)s, %(base)s, %(base_margin)s, %(size_mm)s, %(pull_id)s, %(pulled_at)s, %(reason)s,
   (SELECT press_strokes FROM tool_event WHERE id = %(id)s),
   (SELECT press_strokes FROM tool_event WHERE id = %(pull_id)s));
 

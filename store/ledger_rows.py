@@ -13,6 +13,7 @@ from duestroke.times import format_time
 
 _CONTENT: Final = (
     *("type", "serial", "at", "press", "position", "reason", "strokes_before", "before_unknown"),
+    "before_margin",
     *("size_mm", "back_at", "by", "replaces", "corrects", "void", "note"),
 )
 

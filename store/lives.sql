@@ -2,14 +2,20 @@
 -- From the ledger: each stretch is a life of its own, seen first at the age it was fitted with (a
 -- tool put back in with its strokes is left truncated there, which is the same likelihood as one
 -- long life). Stretches of unknown age stay out. `strokes_low` is the age at the last inspection
--- that found it good; a worn end at that very stroke count was seen when it came.
+-- that found it good; a worn end at that very stroke count was seen when it came. An age stated
+-- with a margin makes entry and worn end intervals.
 -- Imported ones: as typed in, but for those taken back.
 WITH ledger AS (
   SELECT a.id::text AS id, a.serial, a.kind, a.position, p.name AS press, t.batch,
-    a.strokes_before::float8 AS entry_strokes, NULL::float8 AS entry_low,
-    a.strokes::float8 AS strokes,
-    CASE WHEN coalesce(a.reason, 'running') <> 'worn' OR g.age < a.strokes
-         THEN g.age::float8 END AS strokes_low,
+    (a.strokes_before + least(a.base_margin, a.run))::float8 AS entry_strokes,
+    CASE WHEN a.base_margin > 0
+         THEN greatest(a.strokes_before - a.base_margin, 0)::float8 END AS entry_low,
+    (a.strokes + CASE WHEN a.reason = 'worn' THEN a.base_margin ELSE 0 END)::float8 AS strokes,
+    CASE WHEN g.age < a.strokes OR g.age IS NOT NULL AND coalesce(a.reason, 'running') <> 'worn'
+         THEN greatest(g.age - a.base_margin, 0)::float8
+         WHEN a.base_margin > 0 AND a.reason = 'worn'
+         THEN greatest(a.strokes - a.base_margin, 0)::float8
+         END AS strokes_low,
     coalesce(a.reason, 'running') AS "end", a.pulled_at AS ended_at,
     NULL::float8 AS mean_speed_mps, 'ledger' AS source
   FROM fit_age a

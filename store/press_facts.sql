@@ -18,6 +18,7 @@ SELECT
   (SELECT last_value FROM tool_event_entry) AS events,
   (SELECT coalesce(max(entry), 0) FROM inspection) AS inspections,
   (SELECT count(*) FROM inspection WHERE corrected_by IS NOT NULL) AS corrected,
+  (SELECT count(*) FROM question WHERE closed_at IS NOT NULL) AS answered,
   (SELECT count(*) FROM imported_life) AS lives,
   (SELECT count(*) FROM imported_life WHERE taken_back_at IS NOT NULL) AS lives_back,
   (SELECT md5(coalesce(string_agg(d::text, ';' ORDER BY d.position), '')) FROM position_def d)

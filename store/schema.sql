@@ -75,7 +75,8 @@ CREATE TABLE public.fit (
     pulled_at timestamp with time zone,
     reason text,
     fit_strokes bigint NOT NULL,
-    pull_strokes bigint
+    pull_strokes bigint,
+    base_margin bigint DEFAULT 0 NOT NULL
 );
 CREATE TABLE public.press_state (
     press_id integer NOT NULL,
@@ -108,6 +109,7 @@ CREATE VIEW public.fit_age AS
     reason,
     fit_strokes,
     pull_strokes,
+    base_margin,
     run,
     (((base)::numeric + sum(run) OVER chained))::bigint AS strokes,
     ((((base)::numeric + sum(run) OVER chained) - (run)::numeric))::bigint AS strokes_before
@@ -127,6 +129,7 @@ CREATE VIEW public.fit_age AS
             f.reason,
             f.fit_strokes,
             f.pull_strokes,
+            f.base_margin,
             (
                 CASE
                     WHEN (f.pull_id IS NULL) THEN s.total
@@ -532,7 +535,8 @@ CREATE TABLE public.tool_event (
     corrected_by uuid,
     press_strokes bigint,
     entered_at timestamp with time zone NOT NULL,
-    entered_by text NOT NULL
+    entered_by text NOT NULL,
+    before_margin bigint
 );
 CREATE SEQUENCE public.tool_event_entry
     START WITH 1

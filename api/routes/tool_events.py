@@ -110,6 +110,10 @@ class EventIn(Model):
     before_unknown: Annotated[
         bool | None, Field(description="nobody knows the strokes since its last rework")
     ] = None
+    strokes_before_margin: Annotated[
+        int | None,
+        Field(ge=0, le=2**53, description="by how much `strokes_before` may be off, either way"),
+    ] = None
     size_mm: Annotated[
         float | None, Field(gt=0, le=10_000, description="size after a `rework` or `shelve`")
     ] = None
@@ -128,8 +132,12 @@ class EventIn(Model):
         """The event of the core, with an id made where none was sent."""
         press_own = self.type == "service" and self.serial is None
         serial = self.press if press_own else self.serial
-        given = {k: v for k, v in said(self, "id", "serial").items() if v is not None}
-        return ToolEvent(id=self.id or uuid.uuid4(), serial=serial or "", **given)
+        without = ("id", "serial", "strokes_before_margin")
+        given = {k: v for k, v in said(self, *without).items() if v is not None}
+        margin = self.strokes_before_margin
+        return ToolEvent(
+            id=self.id or uuid.uuid4(), serial=serial or "", before_margin=margin, **given
+        )
 
 
 def _shape(value: object) -> str:
@@ -157,6 +165,7 @@ class EventOut(Answer):
     reason: Reason | None
     strokes_before: int | None
     before_unknown: bool
+    strokes_before_margin: int | None
     size_mm: float | None
     back_at: Time | None
     by: str | None
@@ -192,6 +201,7 @@ def _values(row: EventRow) -> dict[str, Any]:
     event = row.event
     same = [name for name in EventOut.model_fields if hasattr(event, name)]
     return {name: getattr(event, name) for name in same} | {
+        "strokes_before_margin": event.before_margin,
         "entered_at": row.entered_at,
         "entered_by": row.entered_by,
         "press_strokes": row.press_strokes,

@@ -33,7 +33,8 @@ class ToolEvent:
     """One line of the ledger, as entered.
 
     serial: a `service` carries the press's own name.  strokes_before: strokes since the last
-    rework, >= 0; `before_unknown` says that nobody knows.  replaces: a fit pulls the tool that sits
+    rework, >= 0; `before_unknown` says that nobody knows.  before_margin: strokes by which that
+    may be off to either side, at most `strokes_before`.  replaces: a fit pulls the tool that sits
     there first, for `reason`.  corrects: the event that this one stands for from now on; with
     `void` it only takes that one back.  implied_by: a pull that follows from a fit with `replaces`.
     """
@@ -47,6 +48,7 @@ class ToolEvent:
     reason: Reason | None = None
     strokes_before: int | None = None
     before_unknown: bool = False
+    before_margin: int | None = None
     size_mm: float | None = None
     back_at: datetime | None = None
     by: str | None = None
@@ -86,9 +88,21 @@ def checked(event: ToolEvent, now: datetime) -> ToolEvent:
         raise BadField("size_mm", event.size_mm, "a size above 0 mm")
     if event.strokes_before is not None and event.strokes_before < 0:
         raise BadField("strokes_before", event.strokes_before, "0 strokes or more")
+    _check_margin(event)
     if not event.void:
         _NEEDS.get(event.type, _needs_serial)(event)
     return event
+
+
+def _check_margin(event: ToolEvent) -> None:
+    margin = event.before_margin
+    if margin is None:
+        return
+    if event.strokes_before is None:
+        raise BadField("strokes_before_margin", margin, "none without strokes_before")
+    if not 0 <= margin <= event.strokes_before:
+        allowed = f"0 to strokes_before ({event.strokes_before})"
+        raise BadField("strokes_before_margin", margin, allowed)
 
 
 def _needs_serial(event: ToolEvent) -> None:

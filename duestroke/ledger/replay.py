@@ -60,7 +60,7 @@ class Fit:
     event: the fit (or service) that began it.  ordinal: of the tool, from 0.  life: reworks before.
     chain: the event at whose time `base` was the tool's strokes since rework; later stretches of
     the same life add their runs to it.  base: None where nobody knows.  pull: the event that ended
-    it; a fit with `replaces` or a service may end it too.
+    it; a fit with `replaces` or a service may end it too.  margin: by how much `base` may be off.
     """
 
     event: ToolEvent
@@ -72,6 +72,7 @@ class Fit:
     size_mm: float | None
     pull: ToolEvent | None = None
     reason: Reason | None = None
+    margin: int = 0
 
     @property
     def seat(self) -> Seat:
@@ -213,10 +214,10 @@ class _Player:
 
     def _seat(self, event: ToolEvent, tool: ToolNow, seat: Seat) -> None:
         before = tool.fits[-1] if tool.fits else None
-        chain, base = _base(event, tool, before)
-        tool.fits.append(
-            Fit(event, tool.tool.kind, len(tool.fits), tool.life, chain, base, tool.size_mm)
-        )
+        chain, base, margin = _base(event, tool, before)
+        fit = Fit(event, tool.tool.kind, len(tool.fits), tool.life, chain, base, tool.size_mm)
+        fit.margin = margin
+        tool.fits.append(fit)
         tool.state, tool.last = "fitted", event
         self.ledger.seats[seat] = tool
 
@@ -265,12 +266,12 @@ class _Player:
         self._seat(event, own, seat)
 
 
-def _base(event: ToolEvent, tool: ToolNow, before: Fit | None) -> tuple[UUID, int | None]:
-    """The anchor of the tool's age and its strokes there: stated, carried on, or zero."""
+def _base(event: ToolEvent, tool: ToolNow, before: Fit | None) -> tuple[UUID, int | None, int]:
+    """The anchor of the tool's age, its strokes there (stated, carried on, or zero), the margin."""
     if event.before_unknown:
-        return event.id, None
+        return event.id, None, 0
     if event.strokes_before is not None:
-        return event.id, event.strokes_before
+        return event.id, event.strokes_before, event.before_margin or 0
     if before is not None and before.life == tool.life:
-        return before.chain, before.base
-    return event.id, 0
+        return before.chain, before.base, before.margin
+    return event.id, 0, 0

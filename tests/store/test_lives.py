@@ -267,3 +267,41 @@ def test_pages_of_lives_hold_each_once(plant):
 def test_a_content_id_is_the_same_for_a_whole_number_and_its_fraction_form():
     assert past(strokes=30_000_000).id == past(strokes=30e6).id
     assert past(strokes=30e6).id != past(strokes=30e6 + 1).id
+
+
+@pytest.mark.parametrize(
+    ("reason", "looked", "expected"),
+    [
+        (None, False, (60_000, 40_000, 140_000, None)),
+        ("worn", False, (60_000, 40_000, 100_000, 80_000)),
+        ("worn", True, (60_000, 40_000, 100_000, 60_000)),
+        ("broken", False, (60_000, 40_000, 90_000, None)),
+        ("planned", True, (60_000, 40_000, 90_000, 60_000)),
+    ],
+)
+def test_an_age_stated_with_a_margin_is_an_interval(plant, reason, looked, expected):
+    plant.enter(made("fit", "R1", 1, strokes_before=50_000, before_margin=10_000, **SEAT))
+    if looked:
+        inspect(plant, "R1", 3)
+    if reason is not None:
+        plant.enter(made("pull", "R1", 5, reason=reason))
+    life = lives(plant)["R1", "ring-3"]
+    assert (life.entry_strokes, life.entry_low, life.strokes, life.strokes_low) == expected
+    assert plant.unit.ledger.stretches("R1")[0].strokes_before == 50_000
+
+
+def test_the_margin_goes_on_with_the_tool_until_its_rework(plant):
+    plant.enter(
+        made("fit", "R1", 1, strokes_before=50_000, before_margin=10_000, **SEAT),
+        made("pull", "R1", 2),
+        made("fit", "R1", 3, press=PRESS, position="ring-2"),
+        made("pull", "R1", 4, reason="worn"),
+        made("rework", "R1", 5),
+        made("fit", "R1", 6, **SEAT),
+    )
+    second, third = lives(plant)["R1", "ring-2"], lives(plant)["R1", "ring-3"]
+    assert (second.entry_low, second.entry_strokes) == (50_000, 70_000)
+    assert (third.entry_low, third.entry_strokes) == (None, 0)
+    with pytest.raises(BadField) as fault:
+        plant.enter(made("fit", "R2", 1, before_margin=5, press=OTHER, position="ring-3"))
+    assert fault.value.field == "strokes_before_margin"
