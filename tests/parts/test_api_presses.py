@@ -202,3 +202,19 @@ def test_next_due_is_the_tool_with_the_earliest_median(api, foretell):
     assert api.get("/presses").json()["items"][0]["next_due"] == due
     (ring,) = api.get("/forecasts", params={"position": "ring-3"}).json()["items"]
     assert ring == due
+
+
+def test_a_counter_that_stands_still_while_the_ram_moves_is_said(api, send, report):
+    """Three minutes at 480 a minute, times 1.25, and 50 may have run uncounted."""
+    register(api)
+    moving = {"peak_speed_mps": 11.0}
+    send(*(report(minute, 400 * minute + 8_000, **moving) for minute in range(-20, -9)))
+    assert api.get(PATH).json()["counter_stands"] is None
+    send(*(report(minute, 4_000, **moving) for minute in (-9, -8, -7)))
+    standing = {"since": "2026-03-01T11:50:00Z", "not_counted_at_most": 3 * 600 + 50}
+    assert api.get(PATH).json()["counter_stands"] == standing
+    assert api.get("/presses").json()["items"][0]["counter_stands"] == standing
+    # What it goes on with is counted; what was lost meanwhile is not made up for.
+    send(report(-6, 4_400, **moving))
+    assert api.get(PATH).json()["counter_stands"] is None
+    assert api.get(PATH).json()["strokes"] == 4_400
