@@ -30,6 +30,7 @@ from simulators.truth import PressTruth
 from simulators.works import Works, begin, loaded_to
 from store.bulk import load_history
 from store.bulk_ledger import add_inspections, add_tools
+from store.dry import DryWindow
 from store.entered import Entered, events_entered, inspections_entered
 from store.inspections import Inspection
 from store.intake import Delivery, record_batch
@@ -181,6 +182,7 @@ def load_paperwork(database_url: str, truths: Sequence[PressTruth], book: Books)
     with connect(database_url) as conn, Unit(conn) as unit:
         for truth in truths:
             _settle_old_flags(unit, truth)
+            _mark_dry(unit, truth)
             given = paperwork.tools(truth.played)
             add_tools(conn, given, by=paperwork.BY, at=truth.demo.first_day)
         for part in _sittings(events):
@@ -267,6 +269,24 @@ def _settle_old_flags(unit: Unit, truth: PressTruth) -> None:
                 by=paperwork.BY,
                 at=flag.end + timedelta(days=1),
             )
+
+
+def _mark_dry(unit: Unit, truth: PressTruth) -> None:
+    """The engineer marks the strokes that 3/08 made without cups after its change of can size."""
+    if truth.dry is None:
+        return
+    start, end = (from_micros(edge) for edge in truth.dry)
+    # It stood before: from a little earlier on the window holds no stroke but these.
+    window = DryWindow(
+        id=f"size-change-{start:%Y-%m-%d}",
+        press=truth.press.name,
+        starts_at=start - timedelta(minutes=15),
+        ends_at=end,
+        reason="set up after the change of can size, no cups",
+        entered_at=end + timedelta(days=1),
+        entered_by=paperwork.BY,
+    )
+    unit.dry_windows.add(window)
 
 
 _REASONS: Final = {

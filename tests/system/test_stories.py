@@ -463,22 +463,17 @@ def test_known_and_unknown_ages(plant):
 
 def test_dry_strokes_of_3_08_after_its_size_change(plant):
     """Trap: 9,000 strokes without a cup stay counted; marked with a reason, they are told apart."""
-    start, end = (from_micros(edge) for edge in plant.truths["3/08"].dry)
-    # It stood before: the window may begin a little early and holds no other stroke.
-    begin, total = start - timedelta(minutes=20), plant.strokes("3/08")["strokes"]
-    reason = "set up after the change of can size"
-    made = plant.enter(
-        "/dry-windows",
-        {
-            "press": press("3/08"),
-            "from": begin.isoformat(),
-            "to": end.isoformat(),
-            "reason": reason,
-        },
-    )
-    assert made["strokes"] == pytest.approx(9_000, abs=100)
+    [window] = plant.every("/dry-windows", press=press("3/08"))
+    assert window["strokes"] == pytest.approx(9_000, abs=100)
+    assert "can size" in window["reason"]
+    assert window["entered_by"]
     seen = plant.strokes("3/08")
-    assert seen["dry_strokes"] == pytest.approx(9_000, abs=100)
-    assert seen["strokes"] == total == plant.really_made("3/08")
-    listed = plant.every("/dry-windows", press=press("3/08"))
-    assert (reason, "engineer") in [(one["reason"], one["entered_by"]) for one in listed]
+    assert seen["dry_strokes"] == window["strokes"]
+    assert seen["strokes"] == plant.really_made("3/08")
+    before = plant.strokes("3/08", end=at(window["from"]))
+    assert before["dry_strokes"] == 0
+    # Where two entries overlap no stroke is dry twice.
+    middle = at(window["from"]) + (at(window["to"]) - at(window["from"])) / 2
+    more = {"press": press("3/08"), "from": middle.isoformat(), "to": window["to"], "reason": "r"}
+    assert 0 < plant.enter("/dry-windows", more)["strokes"] < window["strokes"]
+    assert plant.strokes("3/08")["dry_strokes"] == window["strokes"]
