@@ -416,8 +416,8 @@ def drawn_pair(drawn):
 
 
 def _one_life(rule, ring, growth, sudden, rng):
-    """End and age of one life of ring 3 with a reading each 3.5 M strokes, just before a stop."""
-    age = 0.0
+    """End and age of one life of ring 3 with readings 3.5 M strokes apart, each just before a stop."""
+    age = -3.5 * rng.random()
     while True:
         age += 3.5
         if sudden < age:
