@@ -416,7 +416,7 @@ def drawn_pair(drawn):
 
 
 def _one_life(rule, ring, growth, sudden, rng):
-    """End and age of one life of ring 3 with readings 3.5 M strokes apart, each just before a stop."""
+    """End and age of a life of ring 3 with readings 3.5 M strokes apart, each before a stop."""
     age = -3.5 * rng.random()
     while True:
         age += 3.5
