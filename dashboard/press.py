@@ -138,6 +138,7 @@ def _top(sight: Sight) -> Document:
         **rows.state(worst),
         "lead": lead,
         "rest": rest,
+        "silent": fleets.is_silent(sight.press, sight.fleet.now),
         "figures": _figures(sight, worst),
     }
 

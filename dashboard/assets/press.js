@@ -162,7 +162,7 @@
     return h("div", "title", { "class": "title" }, [
       h("h1", "h1", {}, [h("span", 1, { "class": "nw" }, top.id), h("small", 2, {}, " " + top.name)]), h("span", "state", { "class": "big" }, [state(top.mark, top.word)]),
       h("p", "why", { "class": "why" }, [h("b", 1, {}, top.lead), h("span", 2, {}, " " + top.rest)]),
-      h("p", "figures", { "class": "quiet figures" }, top.figures.map(function (line, at) { return h("span", at, {}, line); }))]);
+      h("p", "figures", { "class": "quiet figures" }, top.figures.map(function (line, at) { return h("span", at, { "class": at === 0 && top.silent ? "gap" : "" }, line); }))]);
   }
 
   it.views.press = function (page) {

@@ -23,7 +23,9 @@ from tests.browser import fake_api
 from tests.browser.stand import CHROMIUM, FLAGS, SCHEMES, SIZES, running_board
 
 SHOTS = Path(__file__).parents[2] / "docs" / "shots"
-VIEWS = {"shift": "/", "wall": "/?view=wall"}
+VIEWS = {"shift": "/", "wall": "/?view=wall", "press": "/press/harlow-mere/2/05"}
+PRESSES = {"overdue": ("2/03", ""), "cant-tell": ("3/02", ""), "opened": ("2/05", "ring-1")}
+"""More pictures of press pages: which press, and which row stands open."""
 
 TO_PALETTE = """
 async (data) => {
@@ -94,8 +96,10 @@ def fixed(plant: str) -> Iterator[str]:
         yield board.url
 
 
-def draw(browser: Browser, url: str, size: tuple[int, int], scheme: str) -> bytes:
-    """One picture: the whole page at the desk, the screen on the wall."""
+def draw(
+    browser: Browser, url: str, size: tuple[int, int], scheme: str, opening: str = ""
+) -> bytes:
+    """One picture: the whole page, on the wall the screen. opening: the row to open first."""
     context = browser.new_context(
         viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, reduced_motion="reduce"
     )
@@ -103,6 +107,9 @@ def draw(browser: Browser, url: str, size: tuple[int, int], scheme: str) -> byte
         page = context.new_page()
         page.goto(url)
         page.wait_for_selector("#board .head")
+        if opening:
+            page.click(f"button[data-open={opening}]")
+            page.wait_for_selector(".row.opened")
         return page.screenshot(full_page="view=wall" not in url)
 
 
@@ -140,6 +147,20 @@ def main() -> None:
                         png = small_png(helper, draw(browser, url.rstrip("/") + path, size, scheme))
                         (asked.out / file).write_bytes(png)
                         print(f"{file}  {len(png) / 1000:.0f} kB")
+        if not asked.board:
+            draw_presses(browser, helper, asked.only, asked.out)
+
+
+def draw_presses(browser: Browser, helper: Page, only: str, out: Path) -> None:
+    """The press page in its other states, in one size and scheme."""
+    with fixed("plant_of_21") as url:
+        for state, (name, opening) in PRESSES.items():
+            file = f"{state}-press-{SIZES[1][0]}-{SCHEMES[0]}.png"
+            if only in file:
+                path = f"{url}/press/harlow-mere/{name}"
+                png = draw(browser, path, SIZES[1], SCHEMES[0], opening)
+                (out / file).write_bytes(small_png(helper, png))
+                print(file)
 
 
 if __name__ == "__main__":

@@ -198,7 +198,7 @@ def test_a_press_on_which_nothing_is_due_says_what_comes_first():
 
 def test_a_press_that_never_reported_shows_no_pace_and_no_date():
     page = page_of("1/02", fake_api.plant_of_3(NOW), hours=(), days=())
-    assert page["top"]["figures"] == ["never reported"]
+    assert (page["top"]["figures"], page["top"]["silent"]) == (["never reported"], True)
     assert page["rough"]["figure"] is None
     assert page["count"]["figure"] is None
     assert page["rough"]["empty"]
