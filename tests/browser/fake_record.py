@@ -8,6 +8,7 @@ from __future__ import annotations
 import random
 import uuid
 from datetime import datetime, timedelta
+from functools import lru_cache
 from typing import Any
 
 from tests.browser import fake_api
@@ -282,11 +283,18 @@ def series(
     plant: fake_api.Plant, press: str, asked: dict[str, str], now: datetime
 ) -> list[dict[str, Any]]:
     """Hours or days of a press; one that never reported, or stands, has none with strokes."""
-    begin = datetime.fromisoformat(asked["from"])
     known = next(each for each in plant.presses if each["press"] == press)
     moves = bool(known["last_report"]) and known["strokes_per_minute"] > 0
+    return buckets(press, asked["bucket"], datetime.fromisoformat(asked["from"]), now, moves)
+
+
+@lru_cache(maxsize=64)
+def buckets(
+    press: str, size: str, begin: datetime, now: datetime, moves: bool
+) -> list[dict[str, Any]]:
+    """Buckets from `begin` until now; kept, since many pages ask for the same ones."""
     made = []
-    if asked["bucket"] == "1h":
+    if size == "1h":
         at = begin
         while at < now:
             down = at.weekday() == 2 and at.hour in HOURS_DOWN
