@@ -7,21 +7,18 @@ from jams, which hurt sound tools, and from the stories. A pure function of the 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, field
 from typing import Final
 
-import numpy as np
-
-from simulators import gauge, noise, policy, scripted, stories, wear
+from simulators import noise, policy, scripted, stories, wear
+from simulators.looks import Looks
 from simulators.plant import HOUR, MINUTE, POSITIONS, SECOND, Position, Press
+from simulators.played import Entry, Played
 from simulators.running import chance_timeline
 from simulators.scripted import Scripted
-from simulators.serials import serial
 from simulators.stops import QUARTER_WEEKS, Stop, planned_stops
 from simulators.stories import Demo
 from simulators.timeline import WORK_A_STROKE, Timeline
-from simulators.tooling import MILLION, Fixed, Life, LifeMaker, Rework, Store, Tool
+from simulators.tooling import MILLION, Fixed, Life, LifeMaker, Store
 
 JAM_EVERY: Final = 6.0
 """Millions of strokes between jams; most of them hurt nothing and are short stops like others."""
@@ -32,62 +29,6 @@ _AT_A_LOOK: Final = 40 * MINUTE
 _TO_THE_BENCH: Final = 20 * MINUTE
 _FOUND_LATE: Final = 0.6
 """Millions of strokes by which a story's worn tool is past its limit when it comes out."""
-_HELD_SHARE: Final = 0.97
-_HELD_SHARE_AT_85: Final = 0.84
-
-
-@dataclass(frozen=True)
-class Entry:
-    """One line for the ledger, before tools have serials. `at` in microseconds since 1970.
-
-    change: on a pull and the fit after it in the same position: the number of the change.
-    """
-
-    at: int
-    type: str
-    tool: Tool | None
-    position: str | None = None
-    reason: str | None = None
-    strokes_before: int | None = None
-    before_unknown: bool = False
-    size_mm: float | None = None
-    back_at: int | None = None
-    note: str | None = None
-    change: int | None = None
-
-
-@dataclass(frozen=True)
-class Look:
-    """An inspection at a stop: a verdict, what the gauge read, or both.
-
-    value: signed change since fit or rework in `unit`, or whatever `quantity` says.
-    """
-
-    at: int
-    tool: Tool
-    verdict: str | None
-    quantity: str | None = None
-    value: float | None = None
-    unit: str | None = None
-    limit: float | None = None
-    uncertainty: float | None = None
-    note: str | None = None
-
-
-@dataclass
-class Played:
-    """Two years of one press: entries and looks in order of time, lives, and stands it cost.
-
-    back: tools that were out for rework, or back from it and not fitted again, at the end.
-    """
-
-    press: Press
-    entries: list[Entry] = field(default_factory=list)
-    looks: list[Look] = field(default_factory=list)
-    lives: list[Life] = field(default_factory=list)
-    stands: list[tuple[int, int]] = field(default_factory=list)
-    tools: list[Tool] = field(default_factory=list)
-    back: list[Rework] = field(default_factory=list)
 
 
 def play(demo: Demo, press: Press, until: int) -> Played:
@@ -107,6 +48,7 @@ class _Crew:
         self.played = Played(press)
         self.store = Store(demo, press.name, self.rng, self.played.tools, self.played.back)
         self.maker = LifeMaker(demo, press.name, self._duties(), self.rng, self._roughness())
+        self.looks = Looks(demo, press, self.maker.duties, self.played.looks)
         self.sitting: dict[str, Life] = {}
         self.due_next: set[str] = set()
         self.next_jam = self._jam_after(0.0)
@@ -288,12 +230,12 @@ class _Crew:
     def _gauge(self, position: Position, at: int, strokes: int, stop: Stop) -> str | None:
         """Read one tool and enter it; the reason for which it comes out now, or None."""
         life = self.sitting[position.name]
-        reading = self._read(life, at, strokes)
+        reading = self.looks.read(life, at, strokes)
         word = self._judge(life, reading, strokes)
         if life.script is not None:
             goes = life.script.out_at == stop.start
-            reading, word = self._held(life, reading, goes), "worn" if goes else "stays"
-        self._enter_looks(life, at, strokes, reading)
+            reading, word = self.looks.held(life, reading, goes), "worn" if goes else "stays"
+        self.looks.enter(life, at, strokes, reading, self.sitting["punch"])
         if position.name in self.due_next or word == "planned":
             return "planned"
         if word == "next-stop":
@@ -303,52 +245,6 @@ class _Crew:
     def _judge(self, life: Life, reading: float | None, strokes: int) -> policy.Word:
         age = (strokes - life.fitted_strokes) / MILLION + (life.age if life.age_known else 0.0)
         return policy.judge(self.press.line.policy, life.position, reading, age)
-
-    def _held(self, life: Life, reading: float | None, goes: bool) -> float | None:
-        """A story's tool reads below what would take it out, until the story has it out."""
-        if reading is None or life.position.limit_um is None:
-            return reading
-        limit = abs(life.position.limit_um)
-        share = _HELD_SHARE_AT_85 if self.press.line.policy == "at-85-percent" else _HELD_SHARE
-        return max(reading, limit) if goes else min(reading, math.floor(share * limit * 10) / 10)
-
-    def _change_um(self, life: Life, strokes: int) -> float:
-        return life.change_um(self.maker.duties[life.position.name].until(strokes / MILLION))
-
-    def _read(self, life: Life, at: int, strokes: int) -> float | None:
-        """What the gauge says, um towards the limit; None where there is nothing to measure."""
-        if life.position.limit_um is None:
-            return None
-        change = self._change_um(life, strokes)
-        return gauge.reading_um(self.demo, self.press, life.position, at, change)
-
-    def _enter_looks(self, life: Life, at: int, strokes: int, reading: float | None) -> None:
-        limit, note = life.position.limit_um, None
-        look_at = None if life.script is None else life.script.look_at
-        if look_at is not None and look_at <= at < look_at + 4 * HOUR:
-            note = f"bore reads {life.tool.size_mm:.4f} mm, not that of the ring entered here"
-        if reading is None or limit is None:
-            self.played.looks.append(Look(at, life.tool, "good"))
-            return
-        verdict = "worn" if reading >= abs(limit) else "good"
-        value = math.copysign(1.0, limit) * reading + 0.0
-        quantity = gauge.GAUGED[life.position.name].quantity
-        unsure = gauge.uncertainty_um(life.position)
-        self.played.looks.append(
-            Look(at, life.tool, verdict, quantity, value, gauge.UNIT, limit, unsure, note)
-        )
-        self._enter_set_reading(life, at + MINUTE, strokes)
-
-    def _enter_set_reading(self, life: Life, at: int, strokes: int) -> None:
-        """A can measured with the tools: its wall under ring 3, its dome under the dome die."""
-        demo, press, change = self.demo, self.press, self._change_um(life, strokes)
-        if life.position.name == "ring-3":
-            punch = self._change_um(self.sitting["punch"], strokes)
-            wall = gauge.wall_um(demo, press, at, change, punch)
-            self.played.looks.append(Look(at, life.tool, None, "wall", wall, gauge.UNIT))
-        if life.position.name == "dome-die":
-            depth = gauge.dome_depth_mm(demo, press, at, change)
-            self.played.looks.append(Look(at, life.tool, None, "dome-depth", depth, "mm"))
 
     def _service(self, stop: Stop) -> None:
         """Each press gets its service at every second quarterly stop: every 182 days."""
@@ -429,16 +325,3 @@ class _Crew:
 
 def _second(at: int) -> int:
     return at // SECOND * SECOND
-
-
-def name_tools(tools: Sequence[Tool], years: Sequence[int]) -> None:
-    """Serials for a whole plant's tools, by kind and year, in the order in which they were bought.
-
-    years: calendar year in which each was bought, as the tools.
-    """
-    numbers: dict[tuple[str, int], int] = {}
-    order = np.lexsort(([tool.number for tool in tools], [tool.bought for tool in tools]))
-    for index in order:
-        tool, year = tools[int(index)], years[int(index)]
-        numbers[tool.kind, year] = number = numbers.get((tool.kind, year), 0) + 1
-        tool.serial = serial(tool.kind, year, number)

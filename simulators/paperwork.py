@@ -13,8 +13,8 @@ from duestroke.ledger import ToolEvent
 from duestroke.ledger.events import EventType, Reason
 from duestroke.times import from_micros
 from simulators import gauge
-from simulators.crew import Entry, Played
 from simulators.plant import BY_POSITION, CREWS, DAY, ZONE
+from simulators.played import Entry, Played
 from simulators.stops import planned_stops
 from simulators.stories import Demo
 from store.bulk_ledger import NewTool

@@ -13,8 +13,8 @@ from datetime import time
 from typing import Final
 
 from simulators import noise, scripted
-from simulators.crew import Entry, Played
 from simulators.plant import BY_POSITION, DAY, HOUR, SECOND
+from simulators.played import Entry, Played
 from simulators.stories import Demo
 from simulators.tooling import Rework, Tool, bought_tool
 

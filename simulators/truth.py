@@ -17,8 +17,8 @@ from numpy.typing import ArrayLike, NDArray
 from duestroke import stroke
 from duestroke.times import format_time, from_micros
 from simulators import noise, records, scripted, stories
-from simulators.crew import Played
 from simulators.plant import DAY, HOUR, MINUTE, SECOND, Press
+from simulators.played import Played
 from simulators.running import base_stands
 from simulators.stories import Demo, Schedule
 from simulators.timeline import WORK_A_STROKE, Timeline, build, merge_stands

@@ -10,9 +10,10 @@ from typing import Any, Final
 
 from duestroke.errors import BadField
 from duestroke.times import format_time, from_micros, parse_time
-from simulators.crew import Played, name_tools, play
+from simulators.crew import play
 from simulators.plant import HARLOW_MERE, HOUR, Press
 from simulators.plants import plant_of
+from simulators.played import Played, name_tools
 from simulators.reports import Sent, history
 from simulators.stockroom import settle
 from simulators.stories import Demo

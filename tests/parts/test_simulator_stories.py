@@ -19,7 +19,7 @@ from scipy import stats
 from duestroke.errors import BadField, Contradiction
 from duestroke.ledger import Entry, Tool, ToolEvent, replay
 from duestroke.times import from_micros, parse_time
-from simulators import gauge, paperwork, policy, records, scripted, stories, truth, wear
+from simulators import gauge, mistakes, paperwork, policy, records, scripted, stories, truth, wear
 from simulators.plant import BY_NAME, BY_POSITION, DAY, FIRST_LIVES, HOUR, POSITIONS, PRESSES
 from simulators.plants import plant_of, read_settings
 from simulators.reports import history
@@ -262,8 +262,8 @@ def test_records_are_as_messy_as_the_plant_says(works, told):
     changes = len(fits) - len(PRESSES) * len(POSITIONS)
     for share, many in (
         (records.LATE, sum(record.late for record in fits)),
-        (records.WRONG_SERIAL, sum(record.wrong == "serial" for record in fits)),
-        (records.WRONG_STEP, sum(record.wrong == "step" for record in fits)),
+        (mistakes.WRONG_SERIAL, sum(record.wrong == "serial" for record in fits)),
+        (mistakes.WRONG_STEP, sum(record.wrong == "step" for record in fits)),
     ):
         low, high = stats.binom.ppf([0.0005, 0.9995], changes, share)
         assert low <= many <= high
