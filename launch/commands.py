@@ -159,7 +159,7 @@ def _load_history(settings: Settings) -> None:
 
 def _write_truth(settings: Settings, file: Path) -> None:
     from duestroke.times import to_micros
-    from simulators.truth import export
+    from simulators.telling import export
     from simulators.works import Works, state_of
 
     demo = state_of(settings.data_dir)

@@ -20,7 +20,7 @@ from duestroke.counting.columns import count_columns
 from duestroke.counting.types import Rule
 from duestroke.ledger import Entry, Tool, replay
 from duestroke.times import from_micros, to_micros
-from simulators import gauge, noise, paperwork, stories, truth, wear
+from simulators import gauge, noise, paperwork, stories, telling, wear
 from simulators.demo import columns
 from simulators.plant import (
     BY_NAME,
@@ -373,7 +373,7 @@ def test_following_reports_go_on_without_a_gap(truths):
 
 
 def test_truth_can_be_written_out(truths):
-    record = truth.export(list(truths.values()), DEMO.d0)
+    record = telling.export(list(truths.values()), DEMO.d0)
     one = record["presses"]["harlow-mere/3/02"]
     assert one["strokes"] == int(truths["harlow-mere/3/02"].strokes(DEMO.d0))
     assert [reset["strokes"] for reset in one["resets"]][1] - one["resets"][0]["strokes"] == (

@@ -19,7 +19,7 @@ from scipy import stats
 from duestroke.errors import BadField, Contradiction
 from duestroke.ledger import Entry, Tool, ToolEvent, replay
 from duestroke.times import from_micros, parse_time
-from simulators import gauge, mistakes, paperwork, policy, records, scripted, stories, truth, wear
+from simulators import gauge, mistakes, paperwork, policy, records, scripted, stories, telling, wear
 from simulators.plant import BY_NAME, BY_POSITION, DAY, FIRST_LIVES, HOUR, POSITIONS, PRESSES
 from simulators.plants import plant_of, read_settings
 from simulators.reports import history
@@ -367,7 +367,7 @@ def test_3_08_makes_9000_dry_strokes_after_its_size_change(truths):
 
 
 def test_the_export_tells_for_each_record_whether_it_was_right(truths, told):
-    said = json.loads(json.dumps(truth.export(list(truths.values()), DEMO.d0)))
+    said = json.loads(json.dumps(telling.export(list(truths.values()), DEMO.d0)))
     for press, given in told.items():
         rows = said["presses"][press]["records"]
         assert [row["id"] for row in rows] == [record.id for record in given]
