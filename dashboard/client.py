@@ -85,6 +85,13 @@ class Forecast(msgspec.Struct, frozen=True):
     rate: Rate | None = None
 
 
+class Standing(msgspec.Struct, frozen=True):
+    """A counter that stands still while the ram moves: since when, and what it may have missed."""
+
+    since: Time
+    not_counted_at_most: int
+
+
 class Press(msgspec.Struct, frozen=True):
     """One press: its settings, last status, last report, pace and count."""
 
@@ -99,6 +106,7 @@ class Press(msgspec.Struct, frozen=True):
     max_spm: int
     crank_radius_mm: float | None = None
     rod_length_mm: float | None = None
+    counter_stands: Standing | None = None
 
 
 class Stop(msgspec.Struct, frozen=True):

@@ -9,7 +9,7 @@ from typing import Any, Final
 from dashboard import figures, words
 from dashboard.client import Press
 from dashboard.fleet import Document, Fleet
-from dashboard.record import Bucket, Flag
+from dashboard.record import Bucket, DryWindow, Flag, Record
 
 MOST_FLAGS: Final = 6
 
@@ -51,19 +51,45 @@ def hidden_words(count: int) -> str:
 def section(
     fleet: Fleet,
     press: Press,
-    days: Sequence[Bucket] | None,
-    flags: Sequence[Flag] | None,
+    record: Record,
     shown: figures.Days,
     opened: Iterable[str],
 ) -> Document:
     """Everything that the section *Counter record* shows."""
+    days, flags = record.days, record.flags
     return {
         "figure": None if days is None else figure(fleet, days, shown),
         "empty": _without_figure(days),
         "flags": None if flags is None else flag_table(fleet, flags, "flags" in opened),
         "fault": "The flags could not be read." if flags is None else "",
-        "after": _counter_words(press),
+        "stands": standing(fleet, press),
+        "after": [each for each in (*_counter_words(press), _dry_words(fleet, record.dry)) if each],
     }
+
+
+def _dry_words(fleet: Fleet, dry: Sequence[DryWindow] | None) -> str:
+    """Windows marked dry, the newest in full; nothing where there is none."""
+    if dry is None:
+        return "Dry windows could not be read."
+    if not dry:
+        return ""
+    last = max(dry, key=lambda each: each.begins)
+    more = f"; {len(dry) - 1} more before" if len(dry) > 1 else ""
+    when = _window(fleet, last.begins, last.ends)
+    why = f"{last.reason} ({last.entered_by})"
+    return f"Run dry, and counted: {last.strokes:,} strokes, {when}, {why}{more}."
+
+
+def standing(fleet: Fleet, press: Press) -> str:
+    """That the counter stands still while the ram moves, if it does."""
+    stands = press.counter_stands
+    if stands is None:
+        return ""
+    since = words.since(stands.since, fleet.zone, fleet.now)
+    return (
+        f"The counter stands still since {since} while the ram moves: at most "
+        f"{stands.not_counted_at_most:,} strokes are not counted."
+    )
 
 
 def _without_figure(days: Sequence[Bucket] | None) -> str:

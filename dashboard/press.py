@@ -43,6 +43,11 @@ LEADS: Final = {
     "plan": "{} will be wanted at the stop after next.",
     "fine": "Nothing is wanted at the next two stops.",
 }
+PRESS_LEADS: Final = LEADS | {
+    "overdue": "The press itself is overdue.",
+    "this-stop": "The press itself is to be serviced at the next stop.",
+    "plan": "The press itself will be due at the stop after next.",
+}
 NO_TOOL: Final = (
     "No range yet.",
     "No tool is recorded in this press. Enter the tools that are in with the API: "
@@ -156,7 +161,8 @@ def _paragraph(sight: Sight, worst: Forecast | None) -> tuple[str, str]:
         return _cannot_tell(sight), _joined(why, count)
     if worst.state == "fine":
         why = f"First to come is {_named(worst)}: {rows.due_range(sight.fleet, worst)}."
-    lead = LEADS[worst.state].format(_capital(_named(worst)))
+    leads = PRESS_LEADS if worst.position == PRESS_POSITION else LEADS
+    lead = leads[worst.state].format(_capital(_named(worst)))
     return lead, _joined(why, _others(sight, worst), count)
 
 
@@ -536,7 +542,4 @@ def _as_built(press: Press) -> float | None:
 
 
 def _count_section(sight: Sight) -> Document:
-    record = sight.record
-    return counter.section(
-        sight.fleet, sight.press, record.days, record.flags, _shown(sight), sight.opened
-    )
+    return counter.section(sight.fleet, sight.press, sight.record, _shown(sight), sight.opened)

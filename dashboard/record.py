@@ -124,6 +124,17 @@ class Flag(msgspec.Struct, frozen=True, kw_only=True):
     ends: Time = msgspec.field(name="to")
 
 
+class DryWindow(msgspec.Struct, frozen=True, kw_only=True):
+    """A window in which a press ran without cups. Its strokes stay counted."""
+
+    id: str
+    reason: str
+    strokes: int
+    entered_by: str
+    begins: Time = msgspec.field(name="from")
+    ends: Time = msgspec.field(name="to")
+
+
 class Bucket(msgspec.Struct, frozen=True):
     """An hour or a day: strokes, means of the reported peaks, minutes of running."""
 
@@ -143,6 +154,7 @@ class Record:
     before: they stay, and are as old as that.
 
     events, inspections: by time.  flags: by the later reading.  questions: open ones.
+    dry: windows marked dry that count, by their start.
     hours: back beyond the days shown.  days: the press's own, over those shown.
     series_at: when hours and days were read.
     """
@@ -152,6 +164,7 @@ class Record:
     inspections: tuple[Inspection, ...] | None
     flags: tuple[Flag, ...] | None
     questions: tuple[Question, ...] | None
+    dry: tuple[DryWindow, ...] | None
     hours: tuple[Bucket, ...] | None
     days: tuple[Bucket, ...] | None
     read_at: datetime

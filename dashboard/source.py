@@ -11,7 +11,7 @@ from typing import Final, TypeVar
 
 from dashboard.client import ApiFault, Client
 from dashboard.fleet import Answers
-from dashboard.record import Bucket, Event, Flag, Inspection, Position, Question, Record
+from dashboard.record import Bucket, DryWindow, Event, Flag, Inspection, Position, Question, Record
 from duestroke.times import format_time
 
 log = logging.getLogger(__name__)
@@ -137,6 +137,7 @@ class Records:
             questions=asking.all(
                 "/questions", of_press | {"open": "true"}, Question, old.questions
             ),
+            dry=asking.all("/dry-windows", of_press | {"counting": "true"}, DryWindow, old.dry),
             hours=hours,
             days=days,
             read_at=now,
@@ -152,6 +153,7 @@ NEVER_READ: Final = Record(
     inspections=None,
     flags=None,
     questions=None,
+    dry=None,
     hours=None,
     days=None,
     read_at=datetime.min.replace(tzinfo=UTC),

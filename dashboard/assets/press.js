@@ -153,7 +153,7 @@
       h("h2", "t", { id: "h-count" }, "Counter record"),
       fig ? figure("fig", fig, [["upright", fig.bars], ["upright light", fig.light]]) : null,
       words("p", "empty", "says", made.empty), words("p", "fault", "says short", made.fault),
-      made.flags ? flags(made.flags) : null,
+      words("p", "stands", "stands flag", made.stands), made.flags ? flags(made.flags) : null,
       h("p", "after", { "class": "after" }, made.after.join(" "))]));
   }
 

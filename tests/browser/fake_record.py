@@ -334,6 +334,27 @@ def questions(plant: fake_api.Plant, press: str, now: datetime) -> list[dict[str
     ]
 
 
+def dry_windows(press: str, now: datetime) -> list[dict[str, Any]]:
+    """3/08 ran dry after its change of can size."""
+    if not press.endswith("3/08"):
+        return []
+    begin = now - timedelta(days=40)
+    return [
+        {
+            "id": uid(press, "dry"),
+            "press": press,
+            "from": fake_api.z_time(begin),
+            "to": fake_api.z_time(begin + timedelta(minutes=25)),
+            "reason": "set up after the change of can size",
+            "strokes": 9_000,
+            "entered_at": fake_api.z_time(begin + timedelta(hours=1)),
+            "entered_by": "R. Ashdown",
+            "taken_back_at": None,
+            "taken_back_by": None,
+        }
+    ]
+
+
 def answer(
     plant: fake_api.Plant, path: str, asked: dict[str, str], now: datetime
 ) -> list[dict[str, Any]] | None:
@@ -346,6 +367,8 @@ def answer(
             return events(plant, press, now)
         case "/inspections":
             return inspections(plant, press, now)
+        case "/dry-windows":
+            return dry_windows(press, now)
         case "/questions":
             return questions(plant, press, now)
         case "/flags":

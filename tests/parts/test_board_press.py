@@ -14,7 +14,7 @@ import pytest
 from dashboard import counter, figures, fleet, origins, press, readings, rough, section
 from dashboard.client import LEVELS, Forecast, Press, Stop
 from dashboard.fleet import Answers
-from dashboard.record import Bucket, Event, Flag, Inspection, Position, Question, Record
+from dashboard.record import Bucket, DryWindow, Event, Flag, Inspection, Position, Question, Record
 from dashboard.section import Part
 from duestroke.stroke import Drive, drive_ram_ratio, peak_acceleration, peak_speed
 from tests.browser import fake_api, fake_record
@@ -52,6 +52,7 @@ def record_of(plant, name, **changed):
         "inspections": items("/inspections", Inspection),
         "flags": items("/flags", Flag),
         "questions": items("/questions", Question),
+        "dry": items("/dry-windows", DryWindow),
         "hours": items(f"/presses/{name}/series", Bucket, bucket="1h", **{"from": back[150]}),
         "days": items(f"/presses/{name}/series", Bucket, bucket="1d", **{"from": back[60]}),
         "read_at": NOW,
@@ -185,7 +186,7 @@ def test_the_title_says_the_worst_tool_the_others_and_the_count():
     assert top["lead"] == "The ranges of 2 of its tools can’t be told now."
     assert "at most 100,120 strokes are hidden from its count" in top["rest"]
     top = page_of("2/05")["top"]
-    assert top["lead"] == "The press itself is to be changed at the next stop."
+    assert top["lead"] == "The press itself is to be serviced at the next stop."
     assert plain(top["figures"][0]) == "390 a minute · 10.9 m/s · 44.4 g peak"
     assert plain(top["figures"][1]) == "counts up to 06:01 · 0.50 M a running day"
 
@@ -491,6 +492,27 @@ def test_strokes_a_day_stand_as_uprights_and_today_lighter():
     assert [tick["text"] for tick in figure["ticks"]] == ["0.0", "0.2", "0.4", "0.6"]
 
 
+def test_a_counter_that_stands_while_the_ram_moves_is_said():
+    assert page_of("2/05")["count"]["stands"] == ""
+    plant = fake_api.plant_of_21(NOW)
+    for each in plant.presses:
+        since = fake_api.z_time(NOW - timedelta(hours=3))
+        each["counter_stands"] = {"since": since, "not_counted_at_most": 86_400}
+    assert page_of("2/05", plant)["count"]["stands"] == (
+        "The counter stands still since 03:02 while the ram moves: at most 86,400 strokes are not "
+        "counted."
+    )
+
+
+def test_dry_strokes_are_said_with_their_reason_and_stay_counted():
+    said = plain(page_of("3/08")["count"]["after"][-1])
+    assert said == (
+        "Run dry, and counted: 9,000 strokes, 14 Oct 07:02–07:27, set up after the change of can "
+        "size (R. Ashdown)."
+    )
+    assert not any("dry" in said for said in page_of("2/05")["count"]["after"])
+
+
 def test_what_is_missing_is_said():
     plant = fake_api.plant_of_21(NOW)
     for each in plant.presses:
@@ -554,6 +576,7 @@ def test_every_state_has_its_rule():
 # ---- what could not be read ----
 
 PARTS = {
+    "dry": "Dry windows could not be read.",
     "inspections": "readings not read",
     "flags": "The flags could not be read.",
     "hours": "The series of this press could not be read.",

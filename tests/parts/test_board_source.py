@@ -167,7 +167,7 @@ def test_what_a_screen_asks_is_not_trusted(asked_of):
 # ---- the record of a press ----
 
 
-def test_a_press_is_asked_for_in_seven_questions(api, records):
+def test_a_press_is_asked_for_in_eight_questions(api, records):
     records.read(PRESS)
     assert sorted(api.asked) == sorted(
         [
@@ -176,6 +176,7 @@ def test_a_press_is_asked_for_in_seven_questions(api, records):
             "/inspections",
             "/flags",
             "/questions",
+            "/dry-windows",
             *[f"/presses/{PRESS}/series"] * 2,
         ]
     )
