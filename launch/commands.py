@@ -127,10 +127,15 @@ def simulate(
 ) -> None:
     """Load a plant's history, write its truth, or be its presses until stopped.
 
-    plant: a settings file of another plant than the demo's.
+    plant: a settings file of another plant than the demo's.  Raises BadSetting for a wrong one, and
+    for a data dir that holds another plant.
     """
-    if plant is not None:
+    from duestroke.errors import BadField
+
+    try:
         _begin_plant(settings, plant)
+    except BadField as wrong:
+        raise BadSetting(f"simulate: {wrong}") from wrong
     if truth is not None:
         _write_truth(settings, truth)
     elif load:
@@ -139,15 +144,15 @@ def simulate(
         _be_the_presses(settings)
 
 
-def _begin_plant(settings: Settings, file: Path) -> None:
-    from duestroke.errors import BadField
+def _begin_plant(settings: Settings, file: Path | None) -> None:
+    """The plant that a file describes, or a look at the one that is there."""
     from simulators.plants import read_settings
-    from simulators.works import begin
+    from simulators.works import begin, state_of
 
-    try:
+    if file is None:
+        state_of(settings.data_dir)
+    else:
         begin(settings.data_dir, _now(), said=read_settings(file))
-    except BadField as wrong:
-        raise BadSetting(f"--plant {file}: {wrong}") from wrong
 
 
 def _load_history(settings: Settings) -> None:

@@ -21,16 +21,26 @@ from simulators.truth import PressTruth
 
 SEED: Final = 20_260
 STATE_FILE: Final = "demo.json"
+HISTORY: Final = 2
+"""Grows whenever the same seed begins to tell another history."""
 LAST_HOURS: Final = 2
 """So many hours before the demo's first day the loaded history ends; the rest comes over MQTT."""
 
 
 def state_of(data_dir: Path) -> Demo | None:
-    """The demo that was begun in a data dir, or None."""
+    """The demo that was begun in a data dir, or None.
+
+    Raises BadField for one whose history this version tells otherwise: what is loaded and what its
+    presses would go on with would be two plants.
+    """
     file = data_dir / STATE_FILE
     if not file.exists():
         return None
     held = json.loads(file.read_text(encoding="utf-8"))
+    history_of = held.get("history", 1)
+    if history_of != HISTORY:
+        allowed = f"{HISTORY}; another version began this demo: begin a new one in another data dir"
+        raise BadField(f"{file}: history", history_of, allowed)
     seed, plant = int(held["seed"]), HARLOW_MERE
     if held.get("plant") is not None:
         seed, plant = plant_of(held["plant"])
@@ -52,7 +62,8 @@ def begin(
     if found is not None:
         return found
     demo = Demo(seed, now.replace(second=0, microsecond=0), plant)
-    state = {"seed": seed, "first_day": format_time(demo.first_day), "plant": said}
+    first_day = format_time(demo.first_day)
+    state = {"history": HISTORY, "seed": seed, "first_day": first_day, "plant": said}
     text = json.dumps(state)
     data_dir.mkdir(parents=True, exist_ok=True)
     part = data_dir / f"{STATE_FILE}.part"

@@ -283,6 +283,13 @@ def test_the_same_mess_again(works, told):
     assert again == told
 
 
+def test_a_press_alone_is_the_same_as_among_all(told):
+    """Serials, stock and records are the whole plant's, whichever presses are asked for."""
+    some = [BY_NAME["harlow-mere/1/02"], BY_NAME["harlow-mere/3/06"]]
+    alone = records.all_records(DEMO, Works(DEMO, some).played)
+    assert alone == {press.name: told[press.name] for press in some}
+
+
 def test_lines_pull_by_their_own_policy(works):
     ends = Counter()
     for played in works.played:
@@ -485,6 +492,28 @@ def test_a_plant_stays_that_of_its_data_dir(settings_file, tmp_path):
     assert begin(tmp_path / "data", DEMO.first_day, said=said) == begun
     with pytest.raises(BadField, match="no other plant"):
         begin(tmp_path / "data", DEMO.first_day, said=said | {"seed": 8})
+
+
+def test_a_demo_of_another_version_is_not_gone_on_with(tmp_path):
+    """Its loaded history and what its presses would go on with would be two plants."""
+    begin(tmp_path, DEMO.first_day)
+    file = tmp_path / "demo.json"
+    held = json.loads(file.read_text(encoding="utf-8"))
+    file.write_text(json.dumps(held | {"history": 1}), encoding="utf-8")
+    with pytest.raises(BadField, match="another data dir"):
+        begin(tmp_path, DEMO.first_day)
+    command = [sys.executable, "-P", "-m", "launch", "simulate", "--truth", str(tmp_path / "truth")]
+    ran = subprocess.run(
+        command,
+        env=os.environ | {"DUESTROKE_DATA_DIR": str(tmp_path)},
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    assert ran.returncode == 2
+    assert len(ran.stderr.splitlines()) == 1
+    assert "another data dir" in ran.stderr
 
 
 @pytest.mark.parametrize(
