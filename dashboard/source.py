@@ -94,12 +94,14 @@ class Source:
 class Records:
     """What the API holds about single presses, for all screens. Thread-safe.
 
-    Held for as many presses as are looked at; series, which are large and move slowly, longer. A
-    part that fails keeps what was read of it before.
+    Held for as many presses as are looked at, at most `most`; series, which are large and move
+    slowly, longer. A part that fails keeps what was read of it before.
     """
 
-    def __init__(self, client: Client, now: Callable[[], datetime]) -> None:
-        self._client, self._now = client, now
+    def __init__(
+        self, client: Client, now: Callable[[], datetime], *, most: int = RECORDS_HELD
+    ) -> None:
+        self._client, self._now, self._most = client, now, most
         self._lock = threading.Lock()
         self._held: dict[str, Record] = {}
 
@@ -114,7 +116,7 @@ class Records:
             if held is None or (ask and not now - held.read_at < RECORD_FRESH_FOR):
                 held = self._ask(press, now, held)
             self._held[press] = held
-            if len(self._held) > RECORDS_HELD:
+            if len(self._held) > self._most:
                 del self._held[next(iter(self._held))]
             return held
 

@@ -11,7 +11,7 @@ import pytest
 from dashboard.app import Asked, answer, create_app, page
 from dashboard.client import ApiFault, Client
 from dashboard.guard import host_name
-from dashboard.source import RECORDS_HELD, Records, Source
+from dashboard.source import Records, Source
 from tests.browser import fake_api
 from tests.browser.fake_api import NOW, TOKEN, FakeApi
 from tests.browser.stand import Clock, Serving, running_board
@@ -238,10 +238,10 @@ def test_a_press_is_not_asked_for_while_the_api_is_away(api, asked_of, clock):
 
 
 def test_records_of_presses_nobody_looks_at_are_let_go(clock):
-    with FakeApi(fake_api.plant_of_60, clock) as api:
+    with FakeApi(fake_api.plant_of_21, clock) as api:
         client = Client(api.url, TOKEN)
-        records = Records(client, clock)
-        names = [each["press"] for each in fake_api.plant_of_60(NOW).presses][: RECORDS_HELD + 1]
+        records = Records(client, clock, most=2)
+        names = [each["press"] for each in fake_api.plant_of_21(NOW).presses][:3]
         for name in names:
             records.read(name)
         api.asked.clear()
