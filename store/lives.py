@@ -52,9 +52,15 @@ class PgLives:
         kind: str | None = None,
         position: str | None = None,
         after: str | None = None,
+        with_speeds: bool = False,
     ) -> list[Life]:
-        """Up to `limit` lives by id, after the id `after`."""
-        values = {"kind": kind, "position": position, "after": after, "limit": limit}
+        """Up to `limit` lives by id, after the id `after`.
+
+        with_speeds: those of the ledger too with their mean peak speed, which moves with each day
+        of a running tool.
+        """
+        values: dict[str, Any] = {"kind": kind, "position": position, "after": after}
+        values |= {"limit": limit, "speeds": with_speeds}
         return [Life(**row) for row in self._conn.execute(SQL["lives"], values).fetchall()]
 
     def all_ends_near_limit(self) -> dict[tuple[str, str], Ends]:

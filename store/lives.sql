@@ -3,7 +3,7 @@
 -- tool put back in with its strokes is left truncated there, which is the same likelihood as one
 -- long life). Stretches of unknown age stay out. `strokes_low` is the age at the last inspection
 -- that found it good; a worn end at that very stroke count was seen when it came. An age stated
--- with a margin makes entry and worn end intervals.
+-- with a margin makes entry and worn end intervals. The mean speed is that of the whole days within.
 -- Imported ones: as typed in, but for those taken back.
 WITH ledger AS (
   SELECT a.id::text AS id, a.serial, a.kind, a.position, p.name AS press, t.batch,
@@ -17,7 +17,13 @@ WITH ledger AS (
          THEN greatest(a.strokes - a.base_margin, 0)::float8
          END AS strokes_low,
     coalesce(a.reason, 'running') AS "end", a.pulled_at AS ended_at,
-    NULL::float8 AS mean_speed_mps, 'ledger' AS source
+    CASE WHEN %(speeds)s THEN (
+      SELECT (nullif(sum(d.speed_sum), 0) / nullif(sum(d.speed_weight), 0) / 1e6)::float8
+      FROM reading_day d
+      WHERE d.press_id = a.press_id AND d.day >= a.fitted_at
+        AND d.day < coalesce(a.pulled_at, 'infinity')
+    ) END AS mean_speed_mps,
+    'ledger' AS source
   FROM fit_age a
   JOIN press p ON p.id = a.press_id
   LEFT JOIN tool t ON t.serial = a.serial

@@ -94,7 +94,9 @@ class LifeOut(Answer):
     strokes_low: float | None
     end: EndReason
     ended_at: Time | None
-    mean_speed_mps: float | None
+    mean_speed_mps: Annotated[
+        float | None, Field(description="mean peak punch speed over the life, duty, m/s")
+    ]
 
 
 class LivesMade(Answer):
@@ -164,7 +166,11 @@ def list_lives(
     """Every life used for inference, by id, with where it came from."""
     after = paging.after(str)
     rows = unit.lives.page(
-        paging.fetch, kind=kind, position=position, after=after[0] if after else None
+        paging.fetch,
+        kind=kind,
+        position=position,
+        after=after[0] if after else None,
+        with_speeds=True,
     )
     page = paging.page(rows, lambda row: [row.id])
     return Page(items=[_out(row) for row in page.items], next=page.next)

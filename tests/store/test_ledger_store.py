@@ -12,6 +12,7 @@ from duestroke.errors import Contradiction
 from duestroke.ledger import BadEvent, Entry, ToolEvent, ages, replay
 from duestroke.names import DEFAULT_POSITIONS, DEFAULT_SPREAD
 from store.consequences import implied_id
+from store.moves import of_tool
 from store.presses import Settings
 from tests.support.ledgers import KINDS, PRESSES, TOOLS, at_hour, random_event
 from tests.support.plant import NOW, made, plant_at
@@ -381,3 +382,30 @@ def test_the_ledger_wakes_those_who_listen(plant, database_url):
         plant.enter(made("fit", "R1", 1, **SEAT))
         (notice,) = list(other.conn.notifies(timeout=5, stop_after=1))
     assert notice.payload == '{"ledger": ["R1"]}'
+
+
+def test_two_fits_exchanged_on_entry_are_put_right_as_a_pair(plant):
+    """Neither correction stands alone; together they do, and both tools show what moved."""
+    plant.steady(PRESS, 10)
+    plant.steady(OTHER, 10, per_hour=5_000)
+    here, there = made("fit", "R1", 2, **SEAT), made("fit", "R2", 2, press=OTHER, position="ring-3")
+    plant.enter(here, there, now=at_hour(10))
+    pair = [
+        replace(here, id=uuid.uuid4(), press=OTHER, corrects=here.id),
+        replace(there, id=uuid.uuid4(), press=PRESS, corrects=there.id),
+    ]
+    for one in pair:
+        with pytest.raises(Contradiction):
+            plant.enter(one, now=at_hour(11))
+    plant.enter(*pair, now=at_hour(11))
+    found = {one.serial: (one.press, one.strokes_since_fit) for one in plant.unit.ledger.fitted()}
+    assert found == {"R1": (OTHER, 40_000), "R2": (PRESS, 80_000)}
+    told = {
+        serial: [(one.was, one.became, one.cause_id) for one in of_tool(plant.conn, serial)]
+        for serial in found
+    }
+    assert told == {
+        "R1": [(80_000, 40_000, str(pair[0].id))],
+        "R2": [(40_000, 80_000, str(pair[1].id))],
+    }
+    assert len(plant.unit.ledger.page(None)) == 4

@@ -305,3 +305,19 @@ def test_the_margin_goes_on_with_the_tool_until_its_rework(plant):
     with pytest.raises(BadField) as fault:
         plant.enter(made("fit", "R2", 1, before_margin=5, press=OTHER, position="ring-3"))
     assert fault.value.field == "strokes_before_margin"
+
+
+def test_a_life_of_the_ledger_has_the_mean_speed_of_its_days(plant):
+    """Presses of the tests report 10 m/s; a life without a whole day in it has none."""
+    plant.press("works/1/03")
+    for hour in range(0, 96, 12):
+        plant.report("works/1/03", at_hour(hour), hour * 10_000)
+    plant.enter(
+        made("fit", "P1", 20, press="works/1/03", position="punch"),
+        made("fit", "P2", 90, press="works/1/03", position="punch", replaces=True, reason="worn"),
+    )
+    speeds = {
+        one.serial: one.mean_speed_mps for one in plant.unit.lives.page(None, with_speeds=True)
+    }
+    assert speeds == {"P1": pytest.approx(10.0), "P2": None}
+    assert all(life.mean_speed_mps is None for life in plant.unit.lives.for_inference())
