@@ -145,9 +145,7 @@ class PgPresses:
         if values["timezone"] != held["timezone"]:
             found.days_of(values["timezone"])
 
-    def _change_rules(
-        self, found: LockedPress, change: Settings, since: datetime, by: str
-    ) -> None:
+    def _change_rules(self, found: LockedPress, change: Settings, since: datetime, by: str) -> None:
         if change.modulus is not None:
             values = {"press": found.id, "from": since, "modulus": change.modulus}
             misfit = self._conn.execute(SQL["misfit"], values).fetchone()
