@@ -44,7 +44,13 @@ def outcome(entered):
         if fit.kind != "press"
     ]
     seats = {seat: tool.tool.serial for seat, tool in ledger.seats.items() if seat[1] != "press"}
-    return states, seats, sorted(stretches, key=str)
+    tools = {
+        serial: (tool.size_mm, tool.life, tool.back_at)
+        for serial, tool in ledger.tools.items()
+        if serial in TOOLS
+    }
+    ages = [(fit.chain, fit.base, fit.life) for fit in ledger.fits if fit.kind != "press"]
+    return states, seats, sorted(stretches, key=str), tools, sorted(ages, key=str)
 
 
 def growing_history(seed, steps):
@@ -72,6 +78,11 @@ def test_replay_and_the_plain_model_agree_on_every_late_entry(seed, steps):
             assert got[0] == {s: state for s, state in model.state.items() if s in got[0]}
             assert got[1] == model.place
             assert got[2] == sorted(model.stretches, key=str)
+            assert got[3] == {
+                serial: (model.size[serial], model.reworks[serial], model.back[serial])
+                for serial in got[3]
+            }
+            assert got[4] == sorted(model.ages, key=str)
 
 
 @given(st.integers(0, 2**32), st.randoms(use_true_random=False))

@@ -48,23 +48,37 @@ def random_event(rng: random.Random, hours: int = 30) -> ToolEvent:
         position=rng.choice(list(KINDS)) if fit or named else None,
         reason=rng.choice(["worn", "planned"]) if kind == "pull" or replaces else None,
         strokes_before=rng.choice([None, None, 0, 5_000]) if fit else None,
-        size_mm=rng.choice([None, 66.2]) if kind == "rework" else None,
+        size_mm=rng.choice([None, 66.2]) if kind in ("rework", "shelve") else None,
         replaces=replaces,
+        before_unknown=fit and rng.random() < 0.15,
+        back_at=at_hour(99) if kind == "send" else None,
     )
 
 
 @dataclass
 class Model:
-    """State of each tool, who sits where, and each stretch as (serial, place, from, to)."""
+    """State of each tool, who sits where, and each stretch as (serial, place, from, to).
+
+    size, reworks, back: of each tool.  ages: the stretch of that number began with strokes counted
+    from the fit of an id, which stated so many; None where nobody knows.
+    """
 
     state: dict[str, str]
     place: dict[tuple[str, str], str]
     stretches: list[list[object]]
+    size: dict[str, float | None]
+    reworks: dict[str, int]
+    back: dict[str, datetime | None]
+    ages: list[tuple[uuid.UUID, int | None, int]]
+    anchor: dict[str, tuple[uuid.UUID, int | None]]
 
 
 def plain_ledger(entered: Sequence[ToolEvent]) -> Model | None:
     """The events in order of entry, played in order of time. None where they contradict."""
-    model = Model(dict.fromkeys(TOOLS, "new"), {}, [])
+    sizes = {serial: tool.size_mm for serial, tool in TOOLS.items()}
+    nothing: dict[str, datetime | None] = dict.fromkeys(TOOLS)
+    state = dict.fromkeys(TOOLS, "new")
+    model = Model(state, {}, [], sizes, dict.fromkeys(TOOLS, 0), nothing, [], {})
     order = sorted(range(len(entered)), key=lambda i: (entered[i].at, i))
     for number in order:
         if not _stands(model, entered[number]):
@@ -89,6 +103,13 @@ def _stands(model: Model, event: ToolEvent) -> bool:
     if was not in allowed:
         return False
     model.state[event.serial] = allowed[was]
+    model.back[event.serial] = event.back_at
+    if event.type == "rework":
+        model.reworks[event.serial] += 1
+        model.anchor.pop(event.serial, None)
+        model.size[event.serial] = event.size_mm
+    elif event.type == "shelve" and event.size_mm is not None:
+        model.size[event.serial] = event.size_mm
     return True
 
 
@@ -105,6 +126,11 @@ def _fit(model: Model, event: ToolEvent) -> bool:
     model.place[place] = event.serial
     model.state[event.serial] = "fitted"
     model.stretches.append([event.serial, place, event.at, None])
+    stated = event.strokes_before is not None or event.before_unknown
+    if stated or event.serial not in model.anchor:
+        strokes = None if event.before_unknown else event.strokes_before or 0
+        model.anchor[event.serial] = (event.id, strokes)
+    model.ages.append((*model.anchor[event.serial], model.reworks[event.serial]))
     return True
 
 
