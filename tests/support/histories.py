@@ -28,7 +28,7 @@ DEEDS = (
     "back",
     "far",
     "odd",
-    *("overlap",) * 3,
+    *("overlap",) * 7,
 )
 
 
