@@ -21,6 +21,8 @@ from ingest.writer import DATABASE_AWAY, DATABASE_REFUSES, MESSAGE_SPOILS, Stori
 log = logging.getLogger(__name__)
 
 BATCH_MOST: Final = 1000
+BATCH_ENOUGH: Final = 500
+"""Half of what the broker may send unacknowledged: the rest comes in while these are written."""
 GATHER_S: Final = 0.05
 INBOX_CAPACITY: Final = 100_000
 _IDLE_S: Final = 0.25
@@ -124,7 +126,7 @@ class Ingestor:
 
     def _step(self) -> bool:
         """One batch and what is due by the clock; False when this ingestor has to stand by."""
-        batch = self._inbox.take(BATCH_MOST, wait_s=_IDLE_S, gather_s=GATHER_S)
+        batch = self._inbox.take(BATCH_MOST, wait_s=_IDLE_S, gather_s=GATHER_S, enough=BATCH_ENOUGH)
         if batch:
             if not self._through(lambda: self._writer.store(batch), waiting=len(batch)):
                 return False

@@ -23,6 +23,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from duestroke.messages import REPORTS, STATUSES
 from ingest.arrivals import Arrival, Inbox
+from ingest.client import BufferedSocket, ReportClient
 
 log = logging.getLogger(__name__)
 paho_log = logging.getLogger(f"{__name__}.paho")
@@ -120,13 +121,12 @@ class Link:
         A packet id belongs to its connection: an old one sent now would acknowledge, and so
         destroy, a message that was never written.
         """
-        sent = 0
         with self._lock:
-            for arrival in arrivals:
-                if arrival.mid and arrival.generation == self._generation:
-                    self._client.ack(arrival.mid, 1)
-                    sent += 1
-        return sent
+            current = self._generation
+            mids = [one.mid for one in arrivals if one.mid and one.generation == current]
+            if mids:
+                self._client.acknowledge(mids)
+        return len(mids)
 
     def fault(self) -> str | None:
         """Why this link has to be replaced, or None. To be asked now and then."""
@@ -138,9 +138,10 @@ class Link:
             self._fault = "the network thread has ended"
         return self._fault
 
-    def _make_client(self) -> mqtt.Client:
-        client = mqtt.Client(
-            CallbackAPIVersion.VERSION2,
+    def _make_client(self) -> ReportClient:
+        client = ReportClient(
+            self._take,
+            callback_api_version=CallbackAPIVersion.VERSION2,
             client_id=self._address.client_id,
             protocol=mqtt.MQTTv5,
             manual_ack=True,
@@ -253,18 +254,17 @@ class Link:
             self._losses.clear()
 
     def _on_message(self, _client: mqtt.Client, _data: object, message: mqtt.MQTTMessage) -> None:
-        topic = _topic_of(message)
-        if topic == self._heartbeat:
+        """What has no packet id, or properties."""
+        topic = message.topic.encode()
+        mid = message.mid if message.qos else 0
+        self._take(topic, mid, message.retain, bytes(message.payload))
+
+    def _take(self, topic: bytes, mid: int, retain: bool, payload: bytes) -> None:
+        name = _text_of(topic)
+        if name == self._heartbeat:
             self.heard, self._unanswered_since = True, None
             return
-        arrival = Arrival(
-            self._generation,
-            message.mid if message.qos else 0,
-            topic,
-            bytes(message.payload),
-            message.retain,
-            self._now(),
-        )
+        arrival = Arrival(self._generation, mid, name, payload, retain, self._now())
         if self._overflowed or not self._inbox.put(arrival):
             self._refuse_more()
 
@@ -304,7 +304,7 @@ class Link:
     def _break_off(self) -> None:
         """A link that takes no more bytes would hold up the network thread's end."""
         sock = self._client.socket()
-        if isinstance(sock, socket.socket):
+        if isinstance(sock, BufferedSocket):
             with contextlib.suppress(OSError):
                 sock.shutdown(socket.SHUT_RDWR)
 
@@ -314,9 +314,9 @@ class Link:
         return thread is not None and thread.is_alive()
 
 
-def _topic_of(message: mqtt.MQTTMessage) -> str:
+def _text_of(topic: bytes) -> str:
     try:
-        return message.topic
+        return topic.decode()
     except UnicodeDecodeError:
         # A broker must not pass these on; should one do so, the message still ends in quarantine.
         return "not UTF-8"
