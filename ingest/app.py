@@ -6,6 +6,7 @@ import logging
 import os
 import random
 import socket
+import ssl
 import threading
 import time
 from collections.abc import Callable
@@ -38,6 +39,7 @@ def run(
     mqtt_port: int,
     username: str | None = None,
     password: str | None = None,
+    tls: bool = False,
     client_id: str = "duestroke-ingest",
     stop: threading.Event,
     beat: Callable[[], None] | None = None,
@@ -47,11 +49,13 @@ def run(
 ) -> None:
     """Ingest until `stop` is set; then finish the batch in hand and leave the broker its session.
 
+    tls: encrypt, and trust the certificates that this machine trusts (or `SSL_CERT_FILE` names).
     beat: called several times a second while messages can come in and be stored.  now: our
     clock, UTC.  pause: called at the writer's steps (see `Writer`).  Returns after `stop` only:
     a broker or database that is away is waited for.
     """
-    address = BrokerAddress(mqtt_host, mqtt_port, username, password, client_id)
+    context = ssl.create_default_context() if tls else None
+    address = BrokerAddress(mqtt_host, mqtt_port, username, password, client_id, tls=context)
     Ingestor(
         database_url,
         address,
