@@ -55,7 +55,6 @@ def ingest(settings: Settings) -> None:
         mqtt_port=broker.port,
         username=broker.username,
         password=broker.password,
-        tls=broker.tls,
         client_id=settings.mqtt_client_id,
         stop=stop_event(),
         beat=beat_of(settings),
