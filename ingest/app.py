@@ -14,7 +14,8 @@ from datetime import UTC, datetime
 from typing import Final
 
 from ingest.arrivals import Inbox
-from ingest.link import BrokerAddress, Link
+from ingest.client import BrokerAddress
+from ingest.link import Link
 from ingest.session import Backoff, Session
 from ingest.storing import record, replay, set_aside
 from ingest.writer import DATABASE_AWAY, DATABASE_REFUSES, MESSAGE_SPOILS, Storing, Writer

@@ -8,12 +8,21 @@ It leans on paho's inner names, so `tests/parts/test_ingest_client.py` holds bot
 
 from __future__ import annotations
 
+import contextlib
+import logging
+import socket
+import ssl
 import struct
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Any, Final
 
 import paho.mqtt.client as mqtt
-from paho.mqtt.enums import MQTTErrorCode
+from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
+
+paho_log = logging.getLogger(f"{__name__}.paho")
+# paho reports its own orderly end as an error.
+paho_log.addFilter(lambda record: "Client is not connected" not in record.getMessage())
 
 Take = Callable[[bytes, int, bool, bytes], None]
 """Called with topic, packet id, whether it was retained, and payload."""
@@ -24,6 +33,20 @@ _QOS_BITS: Final = 0x06
 _RETAIN: Final = 0x01
 _PIECE: Final = 65_536
 _IN_A_ROW: Final = 500
+
+
+@dataclass(frozen=True)
+class BrokerAddress:
+    """Where the broker is and who we are there; `tls` where the link is encrypted."""
+
+    host: str
+    port: int
+    username: str | None = None
+    password: str | None = None
+    client_id: str = "duestroke-ingest"
+    keepalive_s: int = 20
+    session_expiry_s: int = 7 * 86_400
+    tls: ssl.SSLContext | None = None
 
 
 class BufferedSocket:
@@ -65,9 +88,33 @@ class BufferedSocket:
 class ReportClient(mqtt.Client):
     """A client whose plain messages go to `take`, and all others to `on_message`."""
 
-    def __init__(self, take: Take, **more: Any) -> None:  # noqa: ANN401 (paho's own arguments)
-        super().__init__(**more)
+    def __init__(self, address: BrokerAddress, take: Take) -> None:
+        super().__init__(
+            CallbackAPIVersion.VERSION2,
+            client_id=address.client_id,
+            protocol=mqtt.MQTTv5,
+            manual_ack=True,
+        )
         self._take = take
+        # An exception in a callback would end the network thread without a word.
+        self.suppress_exceptions = True
+        self.enable_logger(paho_log)
+        self.reconnect_delay_set(1, 30)
+        if address.username is not None:
+            self.username_pw_set(address.username, address.password)
+        if address.tls is not None:
+            self.tls_set_context(address.tls)
+
+    def thread_lives(self) -> bool:
+        """Whether the network thread runs; when it has ended, paho still says "connected"."""
+        return self._thread is not None and self._thread.is_alive()
+
+    def break_off(self) -> None:
+        """Cut a link that takes no more bytes: it would hold up the network thread's end."""
+        sock = self._sock
+        if isinstance(sock, BufferedSocket):
+            with contextlib.suppress(OSError):
+                sock.shutdown(socket.SHUT_RDWR)
 
     def acknowledge(self, mids: Sequence[int]) -> None:
         """Queue PUBACKs in order, as one write."""

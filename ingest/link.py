@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
-import contextlib
 import logging
-import socket
-import ssl
 import threading
 import time
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Final
+from typing import Final
 
 import paho.mqtt.client as mqtt
-from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
@@ -22,32 +17,15 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from duestroke.messages import REPORTS, STATUSES
 from ingest.arrivals import Arrival, Inbox
-from ingest.client import BufferedSocket, ReportClient
+from ingest.client import BrokerAddress, ReportClient
 from ingest.watch import CONTESTED, SILENT_AFTER_S, Heartbeat, Losses
 
 log = logging.getLogger(__name__)
-paho_log = logging.getLogger(f"{__name__}.paho")
-# paho reports its own orderly end as an error.
-paho_log.addFilter(lambda record: "Client is not connected" not in record.getMessage())
 
 RECEIVE_MAXIMUM: Final = 1000
 """Messages that the broker may have sent and we not yet acknowledged: the back-pressure."""
 _SUBACK_WITHIN_S: Final = 15.0
 _NO_TEXT: Final = b"not UTF-8"
-
-
-@dataclass(frozen=True)
-class BrokerAddress:
-    """Where the broker is and who we are there; `tls` where the link is encrypted."""
-
-    host: str
-    port: int
-    username: str | None = None
-    password: str | None = None
-    client_id: str = "duestroke-ingest"
-    keepalive_s: int = 20
-    session_expiry_s: int = 7 * 86_400
-    tls: ssl.SSLContext | None = None
 
 
 class Link:
@@ -112,7 +90,7 @@ class Link:
         if self._client.disconnect() == mqtt.MQTT_ERR_SUCCESS:
             self._ended.wait(wait_s)
         if not self._ended.is_set():
-            self._break_off()
+            self._client.break_off()
         self._client.loop_stop()
 
     def acknowledge(self, arrivals: Iterable[Arrival]) -> int:
@@ -134,26 +112,12 @@ class Link:
             self._fault = self._watch(self._connected_at, self._timer())
         if self._overflowed and not len(self._inbox):
             self._fault = "the messages that were not taken have to come again"
-        if self._fault is None and not self._network_thread_lives():
+        if self._fault is None and not self._client.thread_lives():
             self._fault = "the network thread has ended"
         return self._fault
 
     def _make_client(self) -> ReportClient:
-        client = ReportClient(
-            self._take,
-            callback_api_version=CallbackAPIVersion.VERSION2,
-            client_id=self._address.client_id,
-            protocol=mqtt.MQTTv5,
-            manual_ack=True,
-        )
-        # An exception in a callback would end the network thread without a word.
-        client.suppress_exceptions = True
-        client.enable_logger(paho_log)
-        client.reconnect_delay_set(1, 30)
-        if self._address.username is not None:
-            client.username_pw_set(self._address.username, self._address.password)
-        if self._address.tls is not None:
-            client.tls_set_context(self._address.tls)
+        client = ReportClient(self._address, self._take)
         client.on_connect = self._on_connect
         client.on_connect_fail = self._on_connect_fail
         client.on_disconnect = self._on_disconnect
@@ -299,18 +263,6 @@ class Link:
         if self._heartbeat.silent(now):
             return f"no packet came back for {SILENT_AFTER_S:.0f} s"
         return None
-
-    def _break_off(self) -> None:
-        """A link that takes no more bytes would hold up the network thread's end."""
-        sock = self._client.socket()
-        if isinstance(sock, BufferedSocket):
-            with contextlib.suppress(OSError):
-                sock.shutdown(socket.SHUT_RDWR)
-
-    def _network_thread_lives(self) -> bool:
-        # paho shows this nowhere else: a dead thread leaves `is_connected()` true.
-        thread: Any = getattr(self._client, "_thread", None)
-        return thread is not None and thread.is_alive()
 
 
 def _text_of(topic: bytes) -> str:

@@ -13,7 +13,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
-from ingest.client import BufferedSocket, ReportClient
+from ingest.client import BrokerAddress, BufferedSocket, ReportClient
 
 Seen = list[tuple[str, int, bool, bytes]]
 
@@ -29,10 +29,8 @@ def ours() -> tuple[ReportClient, Seen, Seen]:
     seen: Seen = []
     by_paho: Seen = []
     client = ReportClient(
+        BrokerAddress("127.0.0.1", 1),
         lambda topic, mid, retain, payload: seen.append((topic.decode(), mid, retain, payload)),
-        callback_api_version=CallbackAPIVersion.VERSION2,
-        protocol=mqtt.MQTTv5,
-        manual_ack=True,
     )
     client.on_message = lambda _c, _d, m: by_paho.append(
         (m.topic, m.mid, m.retain, bytes(m.payload))

@@ -25,7 +25,8 @@ from duestroke.messages import encode_reading, report_topic
 from duestroke.times import parse_time, to_micros
 from ingest.app import Ingestor
 from ingest.arrivals import Inbox
-from ingest.link import BrokerAddress, Link
+from ingest.client import BrokerAddress, ReportClient
+from ingest.link import Link
 from store.presses import Settings
 from store.unit import Unit
 from tests.support.mqtt import PASSWORD, USER, RunningBroker, Sender, open_folder, wait_until
@@ -214,7 +215,6 @@ def test_the_broker_sends_again_what_is_unacknowledged_and_only_then(
 
 def test_the_packets_are_those_of_the_standard() -> None:
     """Fixed headers of the scripted broker and of our PUBACK, against the standard's table 2.1."""
-    from ingest.client import ReportClient
     from tests.support import scripted_broker
 
     for name, value in DATA["fixed_header"].items():
@@ -226,8 +226,6 @@ def test_the_packets_are_those_of_the_standard() -> None:
             sent.append(bytes(packet))
             return super()._packet_queue(command, packet, mid, qos, info)
 
-    from paho.mqtt.enums import CallbackAPIVersion
-
-    client = Recorder(lambda *_: None, callback_api_version=CallbackAPIVersion.VERSION2)
+    client = Recorder(BrokerAddress("127.0.0.1", 1), lambda *_: None)
     client.acknowledge([258])
     assert sent == [bytes([DATA["fixed_header"]["PUBACK"], 2]) + struct.pack("!H", 258)]
