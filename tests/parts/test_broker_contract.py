@@ -40,7 +40,6 @@ def broker(kind: str, tmp_path: Path) -> Iterator[Running]:
         with container_broker(tmp_path) as made:
             yield made
         return
-    tmp_path.chmod(0o755)
     running = RunningBroker.start(tmp_path, wheel_only=kind == "wheel")
     yield running
     running.stop()

@@ -156,7 +156,6 @@ def database_server(backend: str, folder: Path) -> Iterator[EmbeddedDatabase | C
         with _container_database() as server:
             yield server
         return
-    folder.chmod(0o755)
     cluster = postgres.prepare(folder)
     server_ = EmbeddedDatabase(cluster, postgres.start(cluster))
     yield server_
@@ -217,7 +216,6 @@ def container_broker(folder: Path) -> Iterator[ContainerBroker]:
     """A broker container with its files mounted from `folder`."""
     from testcontainers.core.container import DockerContainer
 
-    folder.chmod(0o755)
     (folder / "mosquitto.conf").write_text(BROKER_CONF)
     (folder / "passwd").write_text(brokers.password_line(USER, PASSWORD, os.urandom(12)))
     (folder / "acl").write_text(f"user {USER}\ntopic readwrite duestroke/#\n")
