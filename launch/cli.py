@@ -7,7 +7,7 @@ import sys
 from collections.abc import Callable, Sequence
 from importlib.metadata import version
 from pathlib import Path
-from typing import Final
+from typing import Final, NoReturn
 
 from launch import logs
 from launch.settings import BadSetting, Settings, read_settings
@@ -27,9 +27,16 @@ _PARTS: Final = {
 _SIMULATE_HELP: Final = "be the demo plant's presses and publish their reports"
 
 
+class _Parser(argparse.ArgumentParser):
+    """Says what is wrong in one line, without the usage: `--help` has that."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(_WRONG, f"{self.prog}: {message}\n")
+
+
 def parser() -> argparse.ArgumentParser:
     """The whole command line."""
-    top = argparse.ArgumentParser(
+    top = _Parser(
         prog="duestroke",
         description="Stroke counts, tool lives and due ranges for the body makers of a can plant.",
         epilog="No screen of it proves that a machine is safe to reach into.",
