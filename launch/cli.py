@@ -125,11 +125,11 @@ def _refuse(line: str) -> int:
 
 
 def _add(
-    commands: argparse._SubParsersAction[argparse.ArgumentParser],
+    commands: argparse._SubParsersAction[_Parser],
     name: str,
     text: str,
     epilog: str | None = None,
-) -> argparse.ArgumentParser:
+) -> _Parser:
     return commands.add_parser(name, help=text, description=f"{text}.".capitalize(), epilog=epilog)
 
 
