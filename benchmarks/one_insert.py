@@ -12,6 +12,9 @@ conn = psycopg.connect(database_url, autocommit=True)
 times: list[float] = []
 
 
+FIELDS = ("boot", "seq", "at", "strokes", "peak_speed_mps", "peak_accel_mps2")
+
+
 def on_message(client, _data, message):
     press = "/".join(message.topic.split("/")[2:5])
     report = json.loads(message.payload)
@@ -19,8 +22,7 @@ def on_message(client, _data, message):
     conn.execute(
         "INSERT INTO one_insert (press, boot, seq, at, strokes, speed, accel)"
         " VALUES (%s, %s, %s, %s, %s, %s, %s) ON CONFLICT DO NOTHING",
-        [press, report["boot"], report["seq"], report["at"], report["strokes"]]
-        + [report["peak_speed_mps"], report["peak_accel_mps2"]],
+        [press, *(report[name] for name in FIELDS)],
     )
     client.ack(message.mid, message.qos)
     if len(times) == int(wanted):
