@@ -10,8 +10,6 @@ import psycopg
 port, user, password, database_url, wanted = sys.argv[1:6]
 conn = psycopg.connect(database_url, autocommit=True)
 times: list[float] = []
-
-
 FIELDS = ("boot", "seq", "at", "strokes", "peak_speed_mps", "peak_accel_mps2")
 
 
