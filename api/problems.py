@@ -6,6 +6,7 @@ happened, `errors` names each wrong field, `instance` is the request's id as the
 
 from __future__ import annotations
 
+import json
 import logging
 import re
 from collections.abc import Mapping, Sequence
@@ -177,8 +178,8 @@ def field_path(loc: Sequence[str | int]) -> str:
 
 
 def shortened(value: object) -> str:
-    """The value as an error shows it: at most 80 characters."""
-    text = repr(value)
+    """The value as an error shows it, null and truth as JSON has them: at most 80 characters."""
+    text = json.dumps(value) if value is None or isinstance(value, bool) else repr(value)
     return text if len(text) <= _LONGEST else text[: _LONGEST - 3] + "..."
 
 

@@ -86,4 +86,3 @@ Serial = Annotated[str, Field(pattern=rf"^{names.SERIAL}$", examples=["P-26-0117
 SenderId = Annotated[
     str, Field(pattern=rf"^{names.SERIAL}$", description="chosen by the sender; made if left out")
 ]
-RowId = Annotated[int, Field(ge=1, le=BIGINT_MAX)]

@@ -2,15 +2,27 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Annotated
+from typing import Annotated, Final
 
 from fastapi import Depends, Query
+from pydantic import BeforeValidator
 
 from api.types import Time
 from duestroke.errors import BadField
 from duestroke.times import format_time
+
+_SPACED_OFFSET: Final = re.compile(r" (\d{2}:\d{2})$")
+
+
+def _with_plus(value: object) -> object:
+    """A `+` not written %2B comes out of a query as a space; before hours it can only be that."""
+    return _SPACED_OFFSET.sub(r"+\1", value) if isinstance(value, str) else value
+
+
+QueryTime = Annotated[Time, BeforeValidator(_with_plus)]
 
 
 @dataclass(frozen=True)
@@ -30,9 +42,9 @@ def window(start: datetime | None, end: datetime | None) -> Window:
 
 def _window(
     start: Annotated[
-        Time | None, Query(alias="from", description="held; a + in a query is written %2B")
+        QueryTime | None, Query(alias="from", description="held; a + in a query is written %2B")
     ] = None,
-    end: Annotated[Time | None, Query(alias="to", description="not held")] = None,
+    end: Annotated[QueryTime | None, Query(alias="to", description="not held")] = None,
 ) -> Window:
     return window(start, end)
 

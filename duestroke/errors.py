@@ -9,15 +9,11 @@ from __future__ import annotations
 
 
 class DuestrokeError(Exception):
-    """Base of every error that this project raises on purpose; `code` is stable for machines."""
-
-    code = "error"
+    """Base of every error that this project raises on purpose."""
 
 
 class BadField(DuestrokeError):
     """A known field has a wrong type or range: names the field, the value and what is allowed."""
-
-    code = "bad-field"
 
     def __init__(self, field: str, value: object, allowed: str) -> None:
         super().__init__(f"{field}: got {value!r}, allowed is {allowed}")
@@ -26,8 +22,6 @@ class BadField(DuestrokeError):
 
 class Contradiction(DuestrokeError):
     """What is asked contradicts the record. `against` says in words what stands against it."""
-
-    code = "contradiction"
 
     def __init__(self, against: str, *, field: str | None = None) -> None:
         super().__init__(against)

@@ -6,6 +6,7 @@ import logging
 import os
 import random
 import socket
+import ssl
 import threading
 import time
 from collections.abc import Callable
@@ -13,7 +14,8 @@ from datetime import UTC, datetime
 from typing import Final
 
 from ingest.arrivals import Inbox
-from ingest.link import BrokerAddress, Link
+from ingest.client import BrokerAddress
+from ingest.link import Link
 from ingest.session import Backoff, Session
 from ingest.storing import record, replay, set_aside
 from ingest.writer import DATABASE_AWAY, DATABASE_REFUSES, MESSAGE_SPOILS, Storing, Writer
@@ -21,6 +23,8 @@ from ingest.writer import DATABASE_AWAY, DATABASE_REFUSES, MESSAGE_SPOILS, Stori
 log = logging.getLogger(__name__)
 
 BATCH_MOST: Final = 1000
+BATCH_ENOUGH: Final = 500
+"""Half of what the broker may send unacknowledged: the rest comes in while these are written."""
 GATHER_S: Final = 0.05
 INBOX_CAPACITY: Final = 100_000
 _IDLE_S: Final = 0.25
@@ -36,6 +40,7 @@ def run(
     mqtt_port: int,
     username: str | None = None,
     password: str | None = None,
+    tls: bool = False,
     client_id: str = "duestroke-ingest",
     stop: threading.Event,
     beat: Callable[[], None] | None = None,
@@ -45,11 +50,13 @@ def run(
 ) -> None:
     """Ingest until `stop` is set; then finish the batch in hand and leave the broker its session.
 
+    tls: encrypt, and trust the certificates that this machine trusts (or `SSL_CERT_FILE` names).
     beat: called several times a second while messages can come in and be stored.  now: our
     clock, UTC.  pause: called at the writer's steps (see `Writer`).  Returns after `stop` only:
     a broker or database that is away is waited for.
     """
-    address = BrokerAddress(mqtt_host, mqtt_port, username, password, client_id)
+    context = ssl.create_default_context() if tls else None
+    address = BrokerAddress(mqtt_host, mqtt_port, username, password, client_id, tls=context)
     Ingestor(
         database_url,
         address,
@@ -124,7 +131,7 @@ class Ingestor:
 
     def _step(self) -> bool:
         """One batch and what is due by the clock; False when this ingestor has to stand by."""
-        batch = self._inbox.take(BATCH_MOST, wait_s=_IDLE_S, gather_s=GATHER_S)
+        batch = self._inbox.take(BATCH_MOST, wait_s=_IDLE_S, gather_s=GATHER_S, enough=BATCH_ENOUGH)
         if batch:
             if not self._through(lambda: self._writer.store(batch), waiting=len(batch)):
                 return False

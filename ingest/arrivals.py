@@ -45,14 +45,16 @@ class Inbox:
                 self._changed.notify()
         return True
 
-    def take(self, most: int, *, wait_s: float, gather_s: float) -> list[Arrival]:
-        """Up to `most` arrivals in order: those there when the first has waited `gather_s`.
+    def take(
+        self, most: int, *, wait_s: float, gather_s: float, enough: int | None = None
+    ) -> list[Arrival]:
+        """Up to `most` arrivals in order, once `enough` are there or one has waited `gather_s`.
 
         Empty when none came within `wait_s` seconds.
         """
         with self._changed:
             if self._wait_for(1, wait_s):
-                self._wait_for(most, gather_s)
+                self._wait_for(enough or most, gather_s)
             count = min(most, len(self._waiting))
             return [self._waiting.popleft() for _ in range(count)]
 

@@ -2,20 +2,14 @@
 
 from __future__ import annotations
 
-import contextlib
 import logging
-import socket
-import ssl
 import threading
 import time
-from collections import deque
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Final
+from typing import Final
 
 import paho.mqtt.client as mqtt
-from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
@@ -23,32 +17,15 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from duestroke.messages import REPORTS, STATUSES
 from ingest.arrivals import Arrival, Inbox
+from ingest.client import BrokerAddress, ReportClient
+from ingest.watch import CONTESTED, SILENT_AFTER_S, Heartbeat, Losses
 
 log = logging.getLogger(__name__)
-paho_log = logging.getLogger(f"{__name__}.paho")
-# paho reports its own orderly end as an error.
-paho_log.addFilter(lambda record: "Client is not connected" not in record.getMessage())
 
 RECEIVE_MAXIMUM: Final = 1000
 """Messages that the broker may have sent and we not yet acknowledged: the back-pressure."""
 _SUBACK_WITHIN_S: Final = 15.0
-_BEAT_EVERY_S: Final = 10.0
-_SILENT_AFTER_S: Final = 60.0
-_THROWN_OUT: Final = (4, 60.0)
-
-
-@dataclass(frozen=True)
-class BrokerAddress:
-    """Where the broker is and who we are there; `tls` where the link is encrypted."""
-
-    host: str
-    port: int
-    username: str | None = None
-    password: str | None = None
-    client_id: str = "duestroke-ingest"
-    keepalive_s: int = 20
-    session_expiry_s: int = 7 * 86_400
-    tls: ssl.SSLContext | None = None
+_NO_TEXT: Final = b"not UTF-8"
 
 
 class Link:
@@ -70,15 +47,12 @@ class Link:
         self._address, self._inbox, self._now, self._timer = address, inbox, now, timer
         self._lock = threading.Lock()
         self._generation = generation
-        self._heartbeat = f"duestroke/ingest/{address.client_id}/beat"
-        self._losses: deque[float] = deque(maxlen=_THROWN_OUT[0])
+        self._heartbeat = Heartbeat(f"duestroke/ingest/{address.client_id}/beat")
+        self._losses = Losses()
         self._fault: str | None = None
         self._subscribed = self._overflowed = False
         self._ended = threading.Event()
         self._connected_at: float | None = None
-        self._beat_sent = 0.0
-        self.heard = False
-        self._unanswered_since: float | None = None
         self._client = self._make_client()
 
     @property
@@ -90,6 +64,11 @@ class Link:
     def ready(self) -> bool:
         """Connected, and the broker has confirmed the subscriptions."""
         return self._subscribed and self._connected_at is not None
+
+    @property
+    def heard(self) -> bool:
+        """Whether a heartbeat of ours has ever come back."""
+        return self._heartbeat.heard
 
     def open(self) -> None:
         """Start connecting; returns at once, and connects when the broker comes."""
@@ -111,7 +90,7 @@ class Link:
         if self._client.disconnect() == mqtt.MQTT_ERR_SUCCESS:
             self._ended.wait(wait_s)
         if not self._ended.is_set():
-            self._break_off()
+            self._client.break_off()
         self._client.loop_stop()
 
     def acknowledge(self, arrivals: Iterable[Arrival]) -> int:
@@ -120,13 +99,12 @@ class Link:
         A packet id belongs to its connection: an old one sent now would acknowledge, and so
         destroy, a message that was never written.
         """
-        sent = 0
         with self._lock:
-            for arrival in arrivals:
-                if arrival.mid and arrival.generation == self._generation:
-                    self._client.ack(arrival.mid, 1)
-                    sent += 1
-        return sent
+            current = self._generation
+            mids = [one.mid for one in arrivals if one.mid and one.generation == current]
+            if mids:
+                self._client.acknowledge(mids)
+        return len(mids)
 
     def fault(self) -> str | None:
         """Why this link has to be replaced, or None. To be asked now and then."""
@@ -134,25 +112,12 @@ class Link:
             self._fault = self._watch(self._connected_at, self._timer())
         if self._overflowed and not len(self._inbox):
             self._fault = "the messages that were not taken have to come again"
-        if self._fault is None and not self._network_thread_lives():
+        if self._fault is None and not self._client.thread_lives():
             self._fault = "the network thread has ended"
         return self._fault
 
-    def _make_client(self) -> mqtt.Client:
-        client = mqtt.Client(
-            CallbackAPIVersion.VERSION2,
-            client_id=self._address.client_id,
-            protocol=mqtt.MQTTv5,
-            manual_ack=True,
-        )
-        # An exception in a callback would end the network thread without a word.
-        client.suppress_exceptions = True
-        client.enable_logger(paho_log)
-        client.reconnect_delay_set(1, 30)
-        if self._address.username is not None:
-            client.username_pw_set(self._address.username, self._address.password)
-        if self._address.tls is not None:
-            client.tls_set_context(self._address.tls)
+    def _make_client(self) -> ReportClient:
+        client = ReportClient(self._address, self._take)
         client.on_connect = self._on_connect
         client.on_connect_fail = self._on_connect_fail
         client.on_disconnect = self._on_disconnect
@@ -177,22 +142,25 @@ class Link:
                 extra={"action": "broker-refused"},
             )
             return
-        log.info(
-            "Connected to the broker, session %s",
-            "kept" if flags.session_present else "new",
-            extra={"action": "broker-connected"},
-        )
-        if self._subscribed and not flags.session_present:
-            log.warning(
-                "The broker lost our session and what it had queued; gaps in `seq` show it",
-                extra={"action": "session-lost"},
-            )
-        self._beat_sent, self._unanswered_since = 0.0, None
+        self._say_connected(session_kept=flags.session_present)
+        self._heartbeat.begin()
         self._connected_at = self._timer()
         # A session that is present may have been made by a life that ended before it subscribed.
         if not (flags.session_present and self._subscribed):
             self._subscribed = False
             self._subscribe(client)
+
+    def _say_connected(self, *, session_kept: bool) -> None:
+        log.info(
+            "Connected to the broker, session %s",
+            "kept" if session_kept else "new",
+            extra={"action": "broker-connected"},
+        )
+        if self._subscribed and not session_kept:
+            log.warning(
+                "The broker lost our session and what it had queued; gaps in `seq` show it",
+                extra={"action": "session-lost"},
+            )
 
     def _subscribe(self, client: mqtt.Client) -> None:
         """Reports are never retained; of a status the retained one is wanted at once."""
@@ -200,7 +168,7 @@ class Link:
             [
                 (REPORTS, SubscribeOptions(qos=1, retainHandling=2)),
                 (STATUSES, SubscribeOptions(qos=1, retainHandling=0)),
-                (self._heartbeat, SubscribeOptions(qos=0, retainHandling=2)),
+                (self._heartbeat.topic, SubscribeOptions(qos=0, retainHandling=2)),
             ]
         )
 
@@ -241,30 +209,29 @@ class Link:
         if not reason.is_failure:
             return
         log.warning("Broker connection lost: %s", reason, extra={"action": "broker-lost"})
-        self._losses.append(self._timer())
-        count, window_s = _THROWN_OUT
-        if len(self._losses) == count and self._losses[-1] - self._losses[0] < window_s:
+        if self._losses.add(self._timer()):
             log.error(
                 "%d connections lost within a minute: another client may use the id %s",
-                count,
+                CONTESTED[0],
                 self._address.client_id,
                 extra={"action": "client-id-contested"},
             )
-            self._losses.clear()
 
     def _on_message(self, _client: mqtt.Client, _data: object, message: mqtt.MQTTMessage) -> None:
-        topic = _topic_of(message)
-        if topic == self._heartbeat:
-            self.heard, self._unanswered_since = True, None
+        """What has no packet id, or properties."""
+        try:
+            topic = message.topic.encode()
+        except UnicodeDecodeError:
+            topic = _NO_TEXT
+        mid = message.mid if message.qos else 0
+        self._take(topic, mid, message.retain, bytes(message.payload))
+
+    def _take(self, topic: bytes, mid: int, retain: bool, payload: bytes) -> None:
+        name = _text_of(topic)
+        if name == self._heartbeat.topic:
+            self._heartbeat.answer()
             return
-        arrival = Arrival(
-            self._generation,
-            message.mid if message.qos else 0,
-            topic,
-            bytes(message.payload),
-            message.retain,
-            self._now(),
-        )
+        arrival = Arrival(self._generation, mid, name, payload, retain, self._now())
         if self._overflowed or not self._inbox.put(arrival):
             self._refuse_more()
 
@@ -291,32 +258,16 @@ class Link:
         if not self._subscribed:
             late = now - connected_at > _SUBACK_WITHIN_S
             return "the broker does not answer the subscription" if late else None
-        if now - self._beat_sent >= _BEAT_EVERY_S:
-            self._beat_sent = now
-            self._unanswered_since = self._unanswered_since or now
-            self._client.publish(self._heartbeat, b"", qos=0)
-        since = self._unanswered_since
-        # A broker that does not let us have the topic never brings a first one.
-        if self.heard and since is not None and now - since > _SILENT_AFTER_S:
-            return f"no packet came back for {_SILENT_AFTER_S:.0f} s"
+        if self._heartbeat.due(now):
+            self._client.publish(self._heartbeat.topic, b"", qos=0)
+        if self._heartbeat.silent(now):
+            return f"no packet came back for {SILENT_AFTER_S:.0f} s"
         return None
 
-    def _break_off(self) -> None:
-        """A link that takes no more bytes would hold up the network thread's end."""
-        sock = self._client.socket()
-        if isinstance(sock, socket.socket):
-            with contextlib.suppress(OSError):
-                sock.shutdown(socket.SHUT_RDWR)
 
-    def _network_thread_lives(self) -> bool:
-        # paho shows this nowhere else: a dead thread leaves `is_connected()` true.
-        thread: Any = getattr(self._client, "_thread", None)
-        return thread is not None and thread.is_alive()
-
-
-def _topic_of(message: mqtt.MQTTMessage) -> str:
+def _text_of(topic: bytes) -> str:
     try:
-        return message.topic
+        return topic.decode()
     except UnicodeDecodeError:
         # A broker must not pass these on; should one do so, the message still ends in quarantine.
-        return "not UTF-8"
+        return _NO_TEXT.decode()

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import ctypes
 import hashlib
+import itertools
 import os
 import pwd
 import shutil
@@ -73,11 +74,21 @@ def servers_home(data_dir: Path, account: str | None) -> Path:
         return Path(place.read_text(encoding="utf-8").strip())
     if account is None or can_enter(data_dir, account):
         return data_dir.absolute()
-    digest = hashlib.sha256(str(data_dir.absolute()).encode()).hexdigest()[:12]
-    home = ELSEWHERE / digest
-    home.mkdir(parents=True, exist_ok=True)
+    home = _new_home(hashlib.sha256(os.fsencode(data_dir.absolute())).hexdigest()[:12])
     place.write_text(f"{home}\n", encoding="utf-8")
     return home
+
+
+def _new_home(digest: str) -> Path:
+    """A folder that is not there yet: one may be left of a data dir that was deleted since."""
+    for number in itertools.count(1):
+        home = ELSEWHERE / (digest if number == 1 else f"{digest}-{number}")
+        try:
+            home.mkdir(parents=True)
+        except FileExistsError:
+            continue
+        return home
+    raise AssertionError("counting does not end")
 
 
 def private_folder(folder: Path, account: str | None) -> Path:

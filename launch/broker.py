@@ -194,6 +194,7 @@ def _wheel(folder: Path, listener: Listener) -> Broker:
         "no mosquitto was found, so the iotcore wheel's broker serves",
         "it holds sessions, queue and retained messages in memory: all go when it ends",
         "MQTT 5 and 3.1.1 each have a port of their own",
+        "its one account may use every topic",
     ]
     return Broker("iotcore broker", limits, command, listener, None, {})
 

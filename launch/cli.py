@@ -7,7 +7,7 @@ import sys
 from collections.abc import Callable, Sequence
 from importlib.metadata import version
 from pathlib import Path
-from typing import Final
+from typing import Final, NoReturn
 
 from launch import logs
 from launch.settings import BadSetting, Settings, read_settings
@@ -28,9 +28,16 @@ _IMPORT_HELP: Final = "take in a plant's own spreadsheets (CSV, XLSX), all of th
 _SIMULATE_HELP: Final = "be the demo plant's presses and publish their reports"
 
 
+class _Parser(argparse.ArgumentParser):
+    """Says what is wrong in one line, without the usage: `--help` has that."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(_WRONG, f"{self.prog}: {message}\n")
+
+
 def parser() -> argparse.ArgumentParser:
     """The whole command line."""
-    top = argparse.ArgumentParser(
+    top = _Parser(
         prog="duestroke",
         description="Stroke counts, tool lives and due ranges for the body makers of a can plant.",
         epilog="No screen of it proves that a machine is safe to reach into.",
@@ -138,11 +145,11 @@ def _refuse(line: str) -> int:
 
 
 def _add(
-    commands: argparse._SubParsersAction[argparse.ArgumentParser],
+    commands: argparse._SubParsersAction[_Parser],
     name: str,
     text: str,
     epilog: str | None = None,
-) -> argparse.ArgumentParser:
+) -> _Parser:
     return commands.add_parser(name, help=text, description=f"{text}.".capitalize(), epilog=epilog)
 
 

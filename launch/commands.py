@@ -55,6 +55,7 @@ def ingest(settings: Settings) -> None:
         mqtt_port=broker.port,
         username=broker.username,
         password=broker.password,
+        tls=broker.tls,
         client_id=settings.mqtt_client_id,
         stop=stop_event(),
         beat=beat_of(settings),
@@ -179,6 +180,8 @@ def _be_the_presses(settings: Settings) -> None:
     from simulators.live import run
 
     broker = MqttAddress.parse(settings.required("mqtt_url", "simulate"))
+    if broker.tls:
+        raise BadSetting("DUESTROKE_MQTT_URL: the simulator speaks mqtt:// only")
     run(
         mqtt_host=broker.host,
         mqtt_port=broker.port,

@@ -198,15 +198,15 @@ def check_reading(given: Inspection) -> None:
     limit = given.reading_limit
     if limit is not None and not LEAST_LIMIT <= abs(limit) <= MOST_READING:
         raise BadField("limit", limit, f"{LEAST_LIMIT:g} to {MOST_READING:g} above or below 0")
+    said = (given.quantity, given.unit, given.uncertainty)
+    if given.value is None and any(one is not None for one in said):
+        raise BadField("value", None, "the value that was read")
     if given.verdict is None and given.value is None:
         raise BadField("verdict", None, "good or worn, or else a reading: quantity, value, unit")
     if given.value is not None and given.quantity is None:
         raise BadField("quantity", None, "what was read, such as bore")
     if given.value is not None and given.unit is None:
         raise BadField("unit", None, "the unit of the value, such as um")
-    said = (given.quantity, given.unit, given.uncertainty)
-    if given.value is None and any(one is not None for one in said):
-        raise BadField("value", None, "the value that was read")
     if given.uncertainty is not None and not 0 <= given.uncertainty <= MOST_READING:
         raise BadField("uncertainty", given.uncertainty, f"0 to {MOST_READING:g}, in the same unit")
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import tempfile
 import uuid
 from collections.abc import Iterator
 from pathlib import Path
@@ -15,6 +14,7 @@ from hypothesis import settings
 from launch import broker, postgres
 from store.migrate import migrate
 from tests.support import backends
+from tests.support.mqtt import open_folder
 
 settings.register_profile("duestroke", deadline=None, derandomize=True, print_blob=True)
 settings.load_profile("duestroke")
@@ -44,12 +44,18 @@ def skip_unless_required(what: str, reason: str) -> None:
     pytest.skip(reason)
 
 
+@pytest.fixture
+def tmp_path() -> Iterator[Path]:
+    """A folder that the servers' account may enter; pytest's own are closed to other accounts."""
+    with open_folder() as folder:
+        yield folder
+
+
 @pytest.fixture(scope="session")
 def cluster() -> Iterator[postgres.Cluster]:
     """A running embedded server for the whole session."""
-    with tempfile.TemporaryDirectory(prefix="duestroke-test-") as folder:
-        Path(folder).chmod(0o755)
-        made = postgres.prepare(Path(folder))
+    with open_folder() as folder:
+        made = postgres.prepare(folder)
         child = postgres.start(made)
         with psycopg.connect(made.url, autocommit=True) as conn:
             # Tests clone a database each. A killed process loses nothing by it, only a dead

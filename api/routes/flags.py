@@ -5,9 +5,9 @@ from __future__ import annotations
 import uuid
 from dataclasses import asdict
 from datetime import datetime
-from typing import Annotated, cast
+from typing import Annotated, Final, cast
 
-from fastapi import APIRouter, HTTPException, Path, Query
+from fastapi import APIRouter, Depends, HTTPException, Path, Query
 from pydantic import ConfigDict, Field
 
 from api.deps import Engineer, Now, UnitDep, Viewer
@@ -19,6 +19,7 @@ from duestroke.errors import BadField
 from store.strokes import StoredFlag
 
 router = APIRouter(prefix="/flags", tags=["flags"], responses=documented(401, 403, 422, 503))
+_NO_FLAG: Final = "no two neighbouring readings have a flag of this id now"
 
 
 class SettledOut(Answer):
@@ -109,14 +110,28 @@ def list_flags(
     return paging.page([flag_out(row) for row in rows], lambda flag: [flag.end, str(flag.id)])
 
 
+def _named(flag_id: Annotated[str, Path()]) -> uuid.UUID | None:
+    """The id that a path names; None where no flag can have it: no such flag, not a wrong field."""
+    try:
+        return uuid.UUID(flag_id)
+    except ValueError:
+        return None
+
+
 @router.post("/{flag_id}/settle", responses=documented(400, 404))
 def settle_flag(
-    flag_id: Annotated[uuid.UUID, Path()], body: SettleIn, caller: Engineer, unit: UnitDep, now: Now
+    flag_id: Annotated[uuid.UUID | None, Depends(_named)],
+    body: SettleIn,
+    caller: Engineer,
+    unit: UnitDep,
+    now: Now,
 ) -> FlagOut:
     """Add the strokes that were hidden, or choose a candidate; settling again replaces it.
 
     What rests on the count (totals, tools' strokes, buckets) moves with it at once.
     """
+    if flag_id is None:
+        raise HTTPException(404, _NO_FLAG)
     settled = unit.flags.settle(
         flag_id,
         strokes=body.strokes,
@@ -126,7 +141,7 @@ def settle_flag(
         at=now,
     )
     if settled is None:
-        raise HTTPException(404, f"no two neighbouring readings have a flag {flag_id} now")
+        raise HTTPException(404, _NO_FLAG)
     unit.commit()
     return flag_out(settled)
 

@@ -51,7 +51,8 @@ class LifeIn(Model):
     press: PressName | None = None
     batch: Annotated[Text | None, Field(max_length=200)] = None
     entry_strokes: Annotated[
-        Strokes, Field(description="age at which it was first seen (left truncation)")
+        Strokes | None,
+        Field(description="age at which it was first seen (left truncation); null is 0"),
     ] = 0.0
     entry_strokes_low: Annotated[
         Strokes | None, Field(description="age at which it was last found good before that")
@@ -128,7 +129,10 @@ def import_lives(
 
 
 def _life(given: LifeIn, number: int, positions: dict[str, Position]) -> Life:
-    content = said(given, "id", "entry_strokes_low") | {"entry_low": given.entry_strokes_low}
+    content = said(given, "id", "entry_strokes_low") | {
+        "entry_strokes": given.entry_strokes or 0.0,
+        "entry_low": given.entry_strokes_low,
+    }
     try:
         _check_place(given, positions)
         return Life(id=given.id or content_id(content), source="imported", **content)

@@ -149,9 +149,12 @@ def _put_size(
     if known is None:
         raise BadField("position", position, "a position that is defined: leave scope out first")
     for name in sorted(given.keys() - _SCOPED):
-        raise BadField(name, given[name], "only size_mm and size_tolerance_mm with a scope")
+        # What says again what stands anyway does no harm.
+        if given[name] != getattr(known, _STORED.get(name, name)):
+            raise BadField(name, given[name], "only size_mm and size_tolerance_mm with a scope")
     held = {size.scope: size for size in known.sizes}.get(scope, ScopedSize(scope, None, None))
-    return unit.positions.put_size(position, replace(held, **given))
+    sizes = {name: given[name] for name in given.keys() & _SCOPED}
+    return unit.positions.put_size(position, replace(held, **sizes))
 
 
 @router.get("")

@@ -5,13 +5,13 @@ from __future__ import annotations
 import base64
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, HTTPException, Path, Query
+from fastapi import APIRouter, Depends, HTTPException, Path, Query
 from pydantic import Field
 
 from api.deps import Engineer, Now, UnitDep, Viewer
 from api.paging import PagingDep
 from api.problems import documented
-from api.types import Answer, Page, PressName, RowId, Time
+from api.types import BIGINT_MAX, Answer, Page, PressName, Time
 from store.quarantine import Quarantined
 
 router = APIRouter(
@@ -20,7 +20,15 @@ router = APIRouter(
 
 Reason = Literal["malformed", "topic", "field", "conflict", "future", "past", "unknown-press"]
 State = Literal["waiting", "replayed", "dropped"]
-QuarantineId = Annotated[RowId, Path()]
+
+
+def _named(row_id: Annotated[str, Path()]) -> int | None:
+    """The id that a path names; None where nothing can have it: no such row, not a wrong field."""
+    is_number = row_id.isascii() and row_id.isdecimal() and len(row_id) <= len(str(BIGINT_MAX))
+    return int(row_id) if is_number and int(row_id) <= BIGINT_MAX else None
+
+
+QuarantineId = Annotated[int | None, Depends(_named)]
 
 
 class QuarantinedOut(Answer):
@@ -65,20 +73,18 @@ def replay_quarantined(
     row_id: QuarantineId, _: Engineer, unit: UnitDep, now: Now
 ) -> QuarantinedOut:
     """Try a payload again; `state` tells whether it went in. What is refused again waits on."""
-    row = unit.quarantine.replay(row_id, now)
-    return _done(row, row_id, unit)
+    return _done(None if row_id is None else unit.quarantine.replay(row_id, now), unit)
 
 
 @router.delete("/{row_id}", responses=documented(404))
 def drop_quarantined(row_id: QuarantineId, _: Engineer, unit: UnitDep) -> QuarantinedOut:
     """Set a payload aside; it stays on record as `dropped`."""
-    row = unit.quarantine.drop(row_id)
-    return _done(row, row_id, unit)
+    return _done(None if row_id is None else unit.quarantine.drop(row_id), unit)
 
 
-def _done(row: Quarantined | None, row_id: int, unit: UnitDep) -> QuarantinedOut:
+def _done(row: Quarantined | None, unit: UnitDep) -> QuarantinedOut:
     if row is None:
-        raise HTTPException(404, f"nothing in quarantine has the id {row_id}")
+        raise HTTPException(404, "nothing in quarantine has this id")
     unit.commit()
     return _out(row)
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from duestroke.calendar import Calendar
 from duestroke.forecast.rate import Rate
 
-MODEL_VERSION: Final = "date-1"
+MODEL_VERSION: Final = "date-2"
 """Changes whenever the same facts would give another forecast."""
 
 SILENT_AFTER: Final = timedelta(minutes=15)

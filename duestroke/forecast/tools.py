@@ -55,7 +55,9 @@ def _strokes_left(tools: Sequence[tuple[ToolFacts, LifeBasis]]) -> Floats:
     rows = []
     for tool, basis in tools:
         assert basis.law is not None  # noqa: S101 - the caller picked those with a law
-        if tool.strokes is None:
+        if tool.read_past_limit:
+            rows.append(np.zeros(len(LEVELS)))  # found at its end: state, range and chances agree
+        elif tool.strokes is None:
             rows.append(remaining_at_unknown_age(basis.law, tool.strokes_since_fit, LEVELS))
         else:
             rows.append(basis.law.remaining_quantiles(tool.strokes, tool.good_at, LEVELS))

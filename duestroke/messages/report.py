@@ -112,11 +112,12 @@ def _one_by_one(topic: str, payload: bytes, press: str) -> Decoded:
             decoded.reports.append(Report(press, _checked(part)))
         except NotReadable as fault:
             detail = f"{path or 'payload'}: {fault}"
-            decoded.refused.append(Refused(topic, part, "malformed", path or None, detail, press))
+            decoded.refused.append(Refused(topic, part, "malformed", None, detail, press))
         except NotAllowed as fault:
-            field = f"{path}.{fault.field}" if path else fault.field
-            detail = f"{field}: {fault.got}, allowed is {fault.allowed}"
-            decoded.refused.append(Refused(topic, part, "field", field, detail, press))
+            # The bytes kept are the element's, so its place in the array is said in words alone.
+            place = f"{path}.{fault.field}" if path else fault.field
+            detail = f"{place}: {fault.got}, allowed is {fault.allowed}"
+            decoded.refused.append(Refused(topic, part, "field", fault.field, detail, press))
     return decoded
 
 

@@ -32,7 +32,8 @@ _LAST: Final = to_micros(parse_time("9999-12-31T23:59:59.999999Z"))
 class Refused(NamedTuple):
     """What goes to quarantine: the bytes of the element, or of all where none can be told.
 
-    field: path of the field, such as `[3].peak_speed_mps`, or None.  detail: one sentence.
+    field: the element's wrong field, such as `peak_speed_mps`, or None.  detail: one sentence, with
+    the element's place in an array.
     press: `site/line/press` where the topic tells it.
     """
 

@@ -36,9 +36,13 @@ def quick_board() -> Iterator[Board]:
         yield board
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[object]:
-    """Headless Chromium. Skips without one, unless the browser is required."""
+    """Headless Chromium. Skips without one, unless the browser is required.
+
+    One a module, not one a session: while it lives its event loop counts as running in this
+    thread, and no other module's test could run one of its own.
+    """
     sync_api = pytest.importorskip("playwright.sync_api")
     if not Path(CHROMIUM).exists():
         reason = f"no Chromium at {CHROMIUM}; set CHROMIUM"

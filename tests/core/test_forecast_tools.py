@@ -184,6 +184,10 @@ def test_read_past_its_limit_is_overdue():
     forecast = made(ring=tool(1e6, read_past_limit=True))
     assert forecast.state == "overdue"
     assert any("past the limit" in words for words in forecast.basis["cautions"])
+    told = answer(forecast)
+    assert told["remaining_strokes"] == {"0.1": 0, "0.5": 0, "0.9": 0}
+    assert {parse_time(at) for at in told["due"].values()} == {NOW}
+    assert {each["chance"] for each in told["chance_before"]} == {1.0}
 
 
 def test_without_a_basis_nothing_can_be_told():

@@ -116,9 +116,9 @@ def test_errors(flagged):
         assert answer.json()["errors"][0]["field"] == field
     for role, status in ((None, 401), ("viewer", 403), ("crew", 403)):
         assert settle(flagged, flag, 1, role=role).status_code == status
-    unknown = {"id": "00000000-0000-4000-8000-000000000000"}
-    assert settle(flagged, unknown, 1).status_code == 404
-    assert settle(flagged, {"id": "no-uuid"}, 1).status_code == 422
+    for unknown in ("00000000-0000-4000-8000-000000000000", "no-uuid", "999999"):
+        assert settle(flagged, {"id": unknown}, 1).status_code == 404
+    assert settle(flagged, {"id": "no-uuid"}, 1, role="viewer").status_code == 403
     assert flagged.get("/flags", params={"press": "Harlow"}).status_code == 422
     # A cursor of another list: its second part is no id of a flag.
     cursor = "WyIyMDI2LTAzLTAxVDEyOjAwOjAwWiIsICJ4Il0="

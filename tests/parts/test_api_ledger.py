@@ -338,6 +338,7 @@ WRONG_INSPECTIONS = [
     ({"at": "2026-04-01T00:00:00Z"}, "at"),
     ({"verdict": "fine"}, "verdict"),
     ({"verdict": None}, "verdict"),
+    ({"verdict": None, "quantity": "bore", "unit": "um"}, "value"),
     ({"value": 1}, "quantity"),
     ({"value": 1, "quantity": "bore"}, "unit"),
     ({"value": "one"}, "value"),

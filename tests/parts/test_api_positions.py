@@ -73,8 +73,8 @@ def test_a_size_for_one_line_or_press(api):
     put(api, "ring-3", {"size_mm": 66.1, "size_tolerance_mm": 0.01})
     line = put(api, "ring-3", {"size_mm": 58.2}, scope="works/2")
     assert line.status_code == 201
-    again = put(api, "ring-3", {"size_tolerance_mm": 0.02}, scope="works/2")
-    assert again.status_code == 200
+    repeated = {"kind": "ironing-ring", "size_tolerance_mm": 0.02}
+    assert put(api, "ring-3", repeated, scope="works/2").status_code == 200
     assert listed(api)["ring-3"]["sizes"] == [
         {"scope": "works/2", "size_mm": 58.2, "size_tolerance_mm": 0.02}
     ]

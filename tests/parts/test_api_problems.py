@@ -51,6 +51,9 @@ def test_each_wrong_field_is_named_with_value_and_reason(api):
     assert "got 3" in errors["name"]
     assert "'boss'" in errors["role"]
     assert "offset" in errors["expires_at"]
+    for value, text in ((None, "null"), (True, "true")):
+        wrong = problem_of(api.post("/tokens", {"name": value, "role": "crew"}), 422)
+        assert wrong["errors"][0]["reason"].startswith(f"got {text},")
 
 
 def test_unknown_fields_are_kept_out_not_refused(api):

@@ -69,6 +69,12 @@ def test_flags_of_the_window_stand_with_its_strokes(press, send, report):
     assert before["flags"] == []
 
 
+def test_a_plus_that_was_not_escaped_is_the_offsets(press):
+    local = [f"{PATH}/strokes?to=2026-03-01T12:30:00{plus}01:00" for plus in ("+", "%2B")]
+    assert press.get(local[0]).json() == press.get(local[1]).json()
+    assert press.get(local[0]).json()["strokes"] > 0
+
+
 def test_errors(press):
     window = {"from": "2026-03-01T12:00:00Z", "to": "2026-03-01T11:00:00Z"}
     for part in ("strokes", "series"):

@@ -31,7 +31,8 @@ from duestroke.messages import (
 from duestroke.times import from_micros, parse_time, to_micros
 from ingest.app import Ingestor
 from ingest.arrivals import Inbox
-from ingest.link import BrokerAddress, Link
+from ingest.client import BrokerAddress
+from ingest.link import Link
 from store.presses import Settings
 from store.unit import Unit
 from tests.support.mqtt import PASSWORD, USER, RunningBroker, Sender, open_folder, wait_until

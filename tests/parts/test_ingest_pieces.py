@@ -15,6 +15,7 @@ import pytest
 
 from ingest.arrivals import Arrival, Inbox
 from ingest.session import Backoff
+from ingest.watch import Heartbeat, Losses
 from ingest.writer import Storing, Writer
 
 AT = datetime(2026, 3, 1, tzinfo=UTC)
@@ -165,3 +166,30 @@ def test_a_fault_of_the_database_keeps_the_batch_whole(fault: bytes) -> None:
         writer.store([arrival(1), arrival(2, fault)])
     assert conn.kept == []
     assert writer.set_aside == 0
+
+
+def test_a_heartbeat_is_due_in_its_time_and_missed_only_once_one_was_heard() -> None:
+    beat = Heartbeat("duestroke/ingest/me/beat")
+    beat.begin()
+    assert [beat.due(now) for now in (0.0, 9.9, 10.0, 15.0, 20.0)] == [
+        True,
+        False,
+        True,
+        False,
+        True,
+    ]
+    assert not beat.silent(1000.0), "none was ever heard: the broker may not let us have the topic"
+    beat.answer()
+    assert beat.due(1000.0)
+    assert not beat.silent(1060.0)
+    assert beat.due(1060.0)
+    assert beat.silent(1060.1)
+    beat.begin()
+    assert not beat.silent(5000.0)
+
+
+def test_four_losses_within_a_minute_are_too_many() -> None:
+    losses = Losses()
+    assert [losses.add(now) for now in (0.0, 30.0, 50.0, 60.0)] == [False] * 4
+    assert losses.add(70.0)
+    assert [losses.add(now) for now in (71.0, 72.0, 73.0, 74.0)] == [False, False, False, True]

@@ -139,7 +139,10 @@ def test_the_options_of_the_contract_and_their_defaults(command: str) -> None:
 def test_a_port_that_is_none_is_refused(port: str, capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit):
         main(["up", "--api-port", port])
-    assert "allowed is 0 to 65535" in capsys.readouterr().err
+    said = capsys.readouterr().err
+    assert "--api-port" in said
+    assert "allowed is 0 to 65535" in said
+    assert said.count("\n") == 1
 
 
 def test_a_wrong_setting_stops_a_command_with_one_line(tmp_path: Path) -> None:

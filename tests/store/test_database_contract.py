@@ -20,6 +20,7 @@ from store.migrate import migrate, migrations
 from store.presses import Settings
 from store.unit import Unit, connect
 from tests.support.backends import ContainerDatabase, EmbeddedDatabase, database_server
+from tests.support.mqtt import open_folder
 
 NOW = datetime(2026, 3, 1, 12, tzinfo=UTC)
 PRESS = "harlow-mere/2/07"
@@ -29,9 +30,9 @@ Server = EmbeddedDatabase | ContainerDatabase
 
 
 @pytest.fixture(scope="session")
-def served(backend: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+def served(backend: str) -> Iterator[Server]:
     """A server of each backend, apart from the one that other tests share: it gets killed."""
-    with database_server(backend, tmp_path_factory.mktemp("served")) as server:
+    with open_folder() as folder, database_server(backend, folder) as server:
         yield server
 
 

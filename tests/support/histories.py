@@ -28,7 +28,7 @@ DEEDS = (
     "back",
     "far",
     "odd",
-    *("overlap",) * 3,
+    *("overlap",) * 7,
 )
 
 
@@ -183,7 +183,7 @@ def _arrivals(draw: st.DrawFn, history: History) -> list[list[Reading]]:
     readings = list(history.readings)
     style = draw(
         st.sampled_from(
-            ["in order", "newest first", "newest first", "shuffled", "one late", "halves"]
+            ["in order", *["newest first"] * 3, *["shuffled"] * 2, "one late", "halves"]
         )
     )
     if style == "newest first":

@@ -28,7 +28,10 @@ USER, PASSWORD = "tester", "a-password-of-tests"
 @contextmanager
 def open_folder() -> Iterator[Path]:
     """A folder for servers that run under an account of their own; pytest's is closed to others."""
-    with tempfile.TemporaryDirectory(prefix="duestroke-test-") as folder:
+    # A server that is still ending may write while the folder is taken away.
+    with tempfile.TemporaryDirectory(
+        prefix="duestroke-test-", ignore_cleanup_errors=True
+    ) as folder:
         Path(folder).chmod(0o755)
         yield Path(folder)
 

@@ -27,6 +27,7 @@ import pytest
 from paho.mqtt.enums import MQTTProtocolVersion
 
 from duestroke.messages import report_topic
+from launch.accounts import server_account, servers_home
 from tests.support.mqtt import wait_until
 
 PARTS = {"postgres", "broker", "ingest", "engine", "api", "board"}
@@ -127,10 +128,6 @@ def started(data_dir: Path, *, within_s: float = 60) -> Iterator[Started]:
 
 @pytest.fixture
 def data_dir(tmp_path: Path) -> Path:
-    """A data dir that another account may enter."""
-    for folder in (tmp_path, tmp_path.parent, tmp_path.parent.parent):
-        if folder.stat().st_uid == os.geteuid():
-            folder.chmod(0o755)
     return tmp_path / "data"
 
 
@@ -276,4 +273,10 @@ def test_as_root_a_private_folder_stays_private(tmp_path: Path) -> None:
         with psycopg.connect(run.ready["database"]) as conn:
             assert conn.execute("SHOW data_directory").fetchone() == (f"{place}/cluster/data",)
     assert stat.S_IMODE(private.stat().st_mode) == 0o700
-    shutil.rmtree(place)  # it lies outside of pytest's own
+    # Who deletes the data dir begins anew; what lies elsewhere is neither taken up nor touched.
+    shutil.rmtree(private / "data")
+    anew = servers_home(private / "data", server_account())
+    assert anew != place
+    assert (place / "cluster").is_dir()
+    for lies_outside_of_pytests_own in (place, anew):
+        shutil.rmtree(lies_outside_of_pytests_own)
