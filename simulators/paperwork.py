@@ -119,7 +119,7 @@ SIZE_TOLERANCE_MM: Final = 0.01
 
 def positions(known: dict[str, Position]) -> Iterator[Position]:
     """What the plant says about its positions: lives, wear limits, sizes, the press's interval."""
-    known = {"hold-ring": Position("hold-ring", "hold-ring", 85), **known}
+    known = {"hold-ring": Position("hold-ring", "hold-ring", 75), **known}
     for position, life in HANDBOOK_M.items():
         told = replace(known[position], handbook_life=life * 1e6, handbook_own=True)
         if position in gauge.GAUGED:
