@@ -45,8 +45,8 @@ def _of_lives(tool: ToolFacts, basis: LifeBasis) -> list[str]:
 def _close_pulls(basis: LifeBasis) -> str:
     return (
         f"{basis.planned_close} of {basis.ends} ended lives were planned pulls with a last "
-        f"reading above {CLOSE_SHARE:.0%} of the limit: they sit close under it, and end codes "
-        "alone make lives come out too long"
+        f"reading above {100 * CLOSE_SHARE:.0f} % of the limit: they sit close under it, and end "
+        "codes alone make lives come out too long"
     )
 
 
