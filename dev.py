@@ -46,7 +46,8 @@ def up(arguments: Sequence[str]) -> None:
 def test(arguments: Sequence[str]) -> None:
     """run all tests; options as for pytest"""
     set_up(dev=True)
-    run(script("pytest"), *arguments)
+    # Both cores, a file at a time: what a module shares among its tests stays in one process.
+    run(script("pytest"), "-n", "2", "--dist", "loadfile", *arguments)
 
 
 def check(arguments: Sequence[str]) -> None:
