@@ -145,7 +145,7 @@ def test_an_empty_sheet_is_nothing_at_all():
     assert read_table(SHEETS["tools"], [[], [None, " "]]).refusals == []
 
 
-@pytest.mark.parametrize("sheet", SHEETS.values(), ids=str)
+@pytest.mark.parametrize("sheet", SHEETS.values(), ids=SHEETS.keys())
 def test_every_example_of_a_template_is_accepted(sheet):
     for column in sheet.columns:
         if column.example:
