@@ -16,36 +16,9 @@ from duestroke.inference.law import Law
 from duestroke.inference.likelihood import log_ages, log_likelihood
 from duestroke.inference.maximum import maximum_likelihood
 from duestroke.inference.observations import CENSORED, EXACT, INTERVAL, UNSEEN, Observations
-from duestroke.lives import EndReason, Life
+from tests.support.lives import life
 
 HANDBOOK = 50e6
-
-
-def life(
-    strokes: float,
-    end: EndReason = "running",
-    *,
-    low: float | None = None,
-    entry: float = 0.0,
-    entry_low: float | None = None,
-    name: str = "L1",
-) -> Life:
-    return Life(
-        id=name,
-        serial="S1",
-        kind="punch",
-        position="punch",
-        press=None,
-        batch=None,
-        entry_strokes=entry,
-        entry_low=entry_low,
-        strokes=strokes,
-        strokes_low=low,
-        end=end,
-        ended_at=None,
-        mean_speed_mps=None,
-        source="imported",
-    )
 
 
 def sample(seed: int, count: int) -> Observations:

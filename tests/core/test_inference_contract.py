@@ -14,36 +14,11 @@ from duestroke.inference.curves import anderson_darling, step_curve
 from duestroke.inference.families import LOGNORMAL, WEIBULL
 from duestroke.inference.maximum import maximum_likelihood
 from duestroke.lives import EndReason, Life
+from tests.support.lives import life
 
 HANDBOOK = 50e6
 AGES = np.array([0.0, 1e4, 5e6, 40e6, 120e6, 900e6])
 LEVELS = np.array([0.001, 0.01, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.99, 0.999])
-
-
-def life(
-    strokes: float,
-    end: EndReason = "running",
-    *,
-    low: float | None = None,
-    entry: float = 0.0,
-    entry_low: float | None = None,
-) -> Life:
-    return Life(
-        id=f"{strokes}-{end}-{low}-{entry}",
-        serial="S1",
-        kind="punch",
-        position="punch",
-        press=None,
-        batch=None,
-        entry_strokes=entry,
-        entry_low=entry_low,
-        strokes=strokes,
-        strokes_low=low,
-        end=end,
-        ended_at=None,
-        mean_speed_mps=None,
-        source="ledger",
-    )
 
 
 def mixed(count: int, seed: int = 1) -> list[Life]:

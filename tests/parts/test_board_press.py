@@ -11,7 +11,18 @@ from zoneinfo import ZoneInfo
 import msgspec
 import pytest
 
-from dashboard import counter, figures, fleet, origins, press, readings, rough, section
+from dashboard import (
+    counter,
+    figures,
+    fleet,
+    origins,
+    press,
+    readings,
+    rough,
+    section,
+    sight,
+    stack,
+)
 from dashboard.client import LEVELS, Forecast, Press, Stop
 from dashboard.fleet import Answers
 from dashboard.record import Bucket, DryWindow, Event, Flag, Inspection, Position, Question, Record
@@ -170,9 +181,9 @@ def test_strokes_count_from_the_last_fit_that_stands():
         return Event(name, "fit", "IR-1", at, at, "crew", position="ring-3", **more)
 
     events = [fit("a", 40), fit("b", 20), fit("c", 5)]
-    assert press.fitted(events, "ring-3", "IR-1").id == "c"
-    assert press.fitted(events, "ring-3", "IR-2") is None
-    assert press.fitted(events, "ring-2", "IR-1") is None
+    assert stack.fitted(events, "ring-3", "IR-1").id == "c"
+    assert stack.fitted(events, "ring-3", "IR-2") is None
+    assert stack.fitted(events, "ring-2", "IR-1") is None
     assert not fit("d", 1, void=True).stands
     assert not fit("d", 1, corrected_by="e").stands
 
@@ -350,11 +361,11 @@ def test_days_are_the_plants_own():
 def test_the_own_level_is_that_of_the_days_before_those_shown():
     plant = fake_api.plant_of_21(NOW)
     record = record_of(plant, "harlow-mere/2/05")
-    found = rough.of_hours(record.hours, LONDON, NOW, press.DAYS_SHOWN)
+    found = rough.of_hours(record.hours, LONDON, NOW, sight.DAYS_SHOWN)
     assert found.own == pytest.approx(1.116, abs=0.001)
     assert found.recent == pytest.approx(1.21, abs=0.003)
     assert len(found.days) == 60
-    short = rough.of_hours(record.hours[-24 * 65 :], LONDON, NOW, press.DAYS_SHOWN)
+    short = rough.of_hours(record.hours[-24 * 65 :], LONDON, NOW, sight.DAYS_SHOWN)
     assert short.own is None
 
 

@@ -17,7 +17,7 @@ from duestroke.inference.families import LOGNORMAL, WEIBULL
 from duestroke.inference.law import Law
 from duestroke.inference.maximum import MaximumLikelihood, maximum_likelihood
 from duestroke.inference.observations import Observations, observe
-from duestroke.lives import EndReason, Life
+from tests.support.lives import life
 
 CHECKS = json.loads((Path(__file__).parent / "data" / "life_data.json").read_text())
 
@@ -26,25 +26,6 @@ def near(check: str, name: str):
     """The expected value of a check with its own tolerance."""
     expected = CHECKS[check]["expected"][name]
     return pytest.approx(expected["value"], abs=expected["abs_tol"], rel=0)
-
-
-def life(strokes: float, end: EndReason, *, low: float | None = None, entry: float = 0.0) -> Life:
-    return Life(
-        id="",
-        serial="S1",
-        kind="punch",
-        position="punch",
-        press=None,
-        batch=None,
-        entry_strokes=entry,
-        entry_low=None,
-        strokes=strokes,
-        strokes_low=low,
-        end=end,
-        ended_at=None,
-        mean_speed_mps=None,
-        source="imported",
-    )
 
 
 def failed_and_stopped(failed: list[float], stopped: list[float]) -> Observations:
