@@ -83,7 +83,7 @@ FROM n WHERE b.id = n.id;
 
 -- name: copy_readings
 -- Straight into the table: under the press's lock each row is known to be new, so a stage and an
--- anti-join would do the same work twice (docs/decisions/0080).
+-- anti-join would do the same work twice (docs/decisions/0081).
 COPY reading (press_id, boot_id, seq, at, strokes, unwrapped, peak_speed_mps, peak_accel_mps2,
               received_at) FROM STDIN (FORMAT binary);
 
