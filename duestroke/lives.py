@@ -36,6 +36,34 @@ FAILURES: Final[frozenset[EndReason]] = frozenset({"worn", "broken", "can-defect
 
 
 @dataclass(frozen=True, slots=True)
+class WearReading:
+    """One reading of a tool's wear within a life.
+
+    strokes: age of the tool at the reading, since new or the last rework, >= 0.
+    share: part of its limit that was used up, 0 new, 1 at the limit; gauge noise may take it
+        below 0 and wear above 1.
+    sd: stated standard uncertainty as a part of the limit, > 0; None: not stated.
+    session: readings of one session share a gauge set-up and its bias (the ordinal of the
+        press's own day); None: a session of its own.
+
+    Raises BadField naming the field.
+    """
+
+    strokes: float
+    share: float
+    sd: float | None = None
+    session: int | None = None
+
+    def __post_init__(self) -> None:
+        if not _is_age(self.strokes):
+            raise BadField("readings.strokes", self.strokes, "a number of strokes, 0 or more")
+        if not math.isfinite(self.share):
+            raise BadField("readings.share", self.share, "a finite part of the limit")
+        if self.sd is not None and not (math.isfinite(self.sd) and self.sd > 0):
+            raise BadField("readings.sd", self.sd, "above 0, or null")
+
+
+@dataclass(frozen=True, slots=True)
 class Life:
     """One tool life. All ages are strokes since new or since the last rework, >= 0.
 
@@ -47,6 +75,9 @@ class Life:
         between the two and needs it below `strokes`; None: the end was seen when it came, and a
         running tool is good now.
     mean_speed_mps: mean peak punch speed over the life, m/s, > 0, at most 50.
+    life_number: reworks before this life, 0 for a new tool's first.
+    mean_roughness: mean ram ratio K over the life relative to the press's own baseline, > 0.
+    readings: its wear as measured, in order of age.
 
     Raises BadField naming the field.
     """
@@ -65,6 +96,9 @@ class Life:
     ended_at: datetime | None
     mean_speed_mps: float | None
     source: LifeSource
+    life_number: int = 0
+    mean_roughness: float | None = None
+    readings: tuple[WearReading, ...] = ()
 
     def __post_init__(self) -> None:
         _check_names(self)
@@ -73,6 +107,11 @@ class Life:
         speed = self.mean_speed_mps
         if speed is not None and not 0 < speed <= 50:
             raise BadField("mean_speed_mps", speed, "above 0 and up to 50 m/s, or null")
+        if self.life_number < 0:
+            raise BadField("life_number", self.life_number, "0 or more")
+        rough = self.mean_roughness
+        if rough is not None and not (math.isfinite(rough) and rough > 0):
+            raise BadField("mean_roughness", rough, "above 0, or null")
 
     @property
     def is_failure(self) -> bool:

@@ -24,7 +24,8 @@ NEAR_LIMIT: Final = 0.7
 """Share of its limit above which a tool pulled as planned was close to its end."""
 
 _FIELDS: Final = tuple(field.name for field in fields(Life))
-_CONTENT: Final = tuple(name for name in _FIELDS if name not in ("id", "source"))
+_NOT_TYPED_IN: Final = ("id", "source", "life_number", "mean_roughness", "readings")
+_CONTENT: Final = tuple(name for name in _FIELDS if name not in _NOT_TYPED_IN)
 
 
 @dataclass(frozen=True, slots=True)
