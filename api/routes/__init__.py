@@ -24,6 +24,7 @@ from api.routes import (
     tokens,
     tool_events,
     tools,
+    trace,
 )
 
 BASE: Final = "/api/v1"
@@ -41,6 +42,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     lives.router,
     life_models.router,
     forecasts.router,
+    trace.router,
     stops.router,
     positions.router,
     quarantine.router,

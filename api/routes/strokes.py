@@ -101,7 +101,7 @@ def read_series(
     window(start, end)
     with _registered(press):
         rows = unit.strokes.series(press, start, end, bucket)
-    return SeriesOut(items=[_bucket(row) for row in rows])
+    return SeriesOut(items=[bucket_out(row) for row in rows])
 
 
 def _in_calendar(name: str, at: datetime) -> datetime:
@@ -115,7 +115,8 @@ def _in_calendar(name: str, at: datetime) -> datetime:
     return at
 
 
-def _bucket(row: SeriesItem) -> BucketOut:
+def bucket_out(row: SeriesItem) -> BucketOut:
+    """A bucket as answered."""
     return BucketOut(
         start=row.start,
         end=row.end,

@@ -6,7 +6,9 @@ simulator's truth, and each test asks the API what its users must see of it.
 
 from __future__ import annotations
 
+import random
 import uuid
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -17,7 +19,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from api.app import create_app
-from duestroke.times import from_micros, parse_time
+from duestroke.times import from_micros, parse_time, to_micros
 from engine.cycle import Forecaster
 from simulators import demo
 from simulators.plant import BY_NAME, DAY
@@ -28,7 +30,9 @@ from store.tokens import ensure
 from store.unit import connect
 
 D0 = datetime(2026, 3, 9, 14, 25, tzinfo=UTC)
-PLACES = ("1/02", "1/05", "2/03", "2/04", "3/02", "3/08")
+PLACES = ("1/02", "1/05", "2/03", "2/04", "3/02", "3/05", "3/08")
+OF_THE_TOOL = {"no-tool", "near-a-change", "open-question", "serial-unconfirmed"}
+"""Doubts of which tool it was, not of its strokes."""
 HOUR, DAYS = timedelta(hours=1), timedelta(days=1)
 TURN = 65_536
 
@@ -126,7 +130,7 @@ def is_near(text: str, offset: float, within: float = 4.0) -> bool:
 
 @pytest.fixture(scope="module")
 def plant(cluster, template, tmp_path_factory) -> Iterator[Plant]:
-    """Five presses of the demo, two years of them, under the API."""
+    """Seven presses of the demo, two years of them, under the API."""
     name = f"stories_{uuid.uuid4().hex}"
     with psycopg.connect(cluster.url, autocommit=True) as conn:
         conn.execute(f"CREATE DATABASE {name} TEMPLATE {template}")
@@ -477,3 +481,42 @@ def test_dry_strokes_of_3_08_after_its_size_change(plant):
     more = {"press": press("3/08"), "from": middle.isoformat(), "to": window["to"], "reason": "r"}
     assert 0 < plant.enter("/dry-windows", more)["strokes"] < window["strokes"]
     assert plant.strokes("3/08")["dry_strokes"] == window["strokes"]
+
+
+def really_held(truth: PressTruth, when: datetime) -> dict[str, str]:
+    """Serials that really sat in a press at a time, by position."""
+    held: dict[str, str] = {}
+    for entry in sorted(truth.played.entries, key=lambda entry: entry.at):
+        if entry.at > to_micros(when):
+            break
+        if entry.type == "fit":
+            held[entry.position] = entry.tool.serial
+        if entry.type == "pull":
+            held = {place: serial for place, serial in held.items() if serial != entry.tool.serial}
+    return held
+
+
+def test_a_thousand_cans_lead_to_the_tools_that_made_them(plant):
+    """Question 6: two stamped numbers and a time; what is not so carries a doubt that says why."""
+    chance = random.Random(20_260_309)
+    found: Counter[str] = Counter()
+    for _ in range(1_000):
+        place = chance.choice(PLACES)
+        when = day(-chance.uniform(0.2, 725))
+        told = plant.get("/trace", press=press(place), at=when.isoformat())
+        truth = really_held(plant.truths[place], when)
+        seats = [tool for tool in told["tools"] if tool["position"] != "press"]
+        said = {tool["position"]: tool["serial"] for tool in seats}
+        places = truth.keys() | said.keys()
+        wrong = {where for where in places if truth.get(where) != said.get(where)}
+        doubts = [doubt for doubt in told["doubts"] if doubt["kind"] in OF_THE_TOOL]
+        doubtful = {doubt["position"] for doubt in doubts}
+        assert wrong <= doubtful, (place, when, wrong, told["doubts"])
+        kind = "wrong, with a doubt" if wrong else "right"
+        found[kind if wrong or not doubtful else "right, with a doubt"] += 1
+        for tool in told["tools"]:
+            span = tool["since_good"]
+            assert at(tool["fitted_at"]) <= at(span["from"]) <= when <= at(span["to"])
+            assert tool["strokes"]["since_fit"] >= 0
+    assert found["wrong, with a doubt"] >= 1, found
+    assert found["right"] >= 850, found
