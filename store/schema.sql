@@ -475,6 +475,13 @@ CREATE VIEW public.standing_inspection AS
                 END AS share,
             COALESCE((i.uncertainty / abs(l.stop)), (0)::double precision) AS margin) r)
   WHERE ((i.corrected_by IS NULL) AND (NOT i.void));
+CREATE TABLE public.stock (
+    kind text NOT NULL COLLATE pg_catalog."C",
+    lead_days double precision,
+    on_order jsonb DEFAULT '[]'::jsonb NOT NULL,
+    entered_at timestamp with time zone NOT NULL,
+    entered_by text NOT NULL
+);
 CREATE TABLE public.stop (
     id text NOT NULL COLLATE pg_catalog."C",
     scope text NOT NULL COLLATE pg_catalog."C",
@@ -600,6 +607,8 @@ ALTER TABLE ONLY public.settlement
     ADD CONSTRAINT settlement_pkey PRIMARY KEY (id);
 ALTER TABLE ONLY public.span
     ADD CONSTRAINT span_pkey PRIMARY KEY (press_id, boot_id, start_seq);
+ALTER TABLE ONLY public.stock
+    ADD CONSTRAINT stock_pkey PRIMARY KEY (kind);
 ALTER TABLE ONLY public.stop
     ADD CONSTRAINT stop_pkey PRIMARY KEY (id);
 ALTER TABLE ONLY public.token

@@ -19,6 +19,7 @@ from store.positions import PgPositions
 from store.presses import PgPresses
 from store.quarantine import PgQuarantine
 from store.questions import PgQuestions
+from store.stock import PgStock
 from store.stops import PgStops
 from store.strokes import PgStrokes
 from store.tokens import PgTokens
@@ -109,6 +110,10 @@ class Unit:
     @cached_property
     def stops(self) -> PgStops:
         return PgStops(self.conn)
+
+    @cached_property
+    def stock(self) -> PgStock:
+        return PgStock(self.conn)
 
     @cached_property
     def tools(self) -> PgTools:

@@ -7,6 +7,7 @@ from typing import Final
 from fastapi import APIRouter
 
 from api.routes import (
+    caller,
     dry_windows,
     flags,
     forecasts,
@@ -19,6 +20,7 @@ from api.routes import (
     presses,
     quarantine,
     questions,
+    stock,
     stops,
     strokes,
     tokens,
@@ -45,7 +47,10 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     trace.router,
     stops.router,
     positions.router,
+    stock.router,
+    stock.demand_router,
     quarantine.router,
     tokens.router,
+    caller.router,
 )
 OUTSIDE: Final[tuple[APIRouter, ...]] = (health.router, metrics.router)

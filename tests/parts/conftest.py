@@ -119,21 +119,33 @@ def send(database_url: str) -> Callable[..., BatchOutcome]:
 
 @pytest.fixture
 def foretell(database_url: str) -> Callable[..., None]:
-    """Puts a forecast on record as the engine does, due `days` after NOW by the median."""
+    """Puts a forecast on record as the engine does, due `days` after NOW by the median.
 
-    def foretelling(position: str, days: float, *, press: str = PRESS, state: str = "fine") -> None:
-        due = to_micros(NOW + timedelta(days=days))
+    spread: by how many days it is early or late at the most, the same everywhere between.
+    """
+
+    def foretelling(
+        position: str,
+        days: float,
+        *,
+        press: str = PRESS,
+        state: str = "fine",
+        kind: str | None = None,
+        spread: float = 0.0,
+    ) -> None:
+        late = [spread * (2 * float(level) - 1) for level in LEVELS]
+        due = tuple(to_micros(NOW + timedelta(days=days + each)) for each in late)
         made = Forecast(
             press=press,
             position=position,
-            kind=position,
+            kind=kind or position,
             serial=f"T-{position}",
             made_at=NOW - timedelta(minutes=2),
             as_of=NOW - timedelta(minutes=3),
             state=state,
             strokes=1_000_000.0,
             remaining=tuple(5e5 * days for _ in LEVELS),
-            due_us=tuple(due for _ in LEVELS),
+            due_us=due,
             chances=(Chance("S1", NOW + timedelta(days=7), 0.25),),
             rate=(500_000.0, NOW - timedelta(days=90), NOW),
             interval=None,
