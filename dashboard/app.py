@@ -8,24 +8,31 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Collection, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
+from functools import lru_cache
+from pathlib import Path
 from typing import Any, Final
+from urllib.parse import parse_qsl
 
 from dash import ClientsideFunction, Dash, Input, Output, dcc, html
 from fastapi import FastAPI
+from starlette.concurrency import run_in_threadpool
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.types import ASGIApp
 
-from dashboard import desk, fleet, press, wall, words
+from dashboard import pages
+from dashboard.access import KNOCK, LOOKING, Who
 from dashboard.client import Client
-from dashboard.fleet import Answers, Document
-from dashboard.guard import LOOPBACK, Guard
-from dashboard.source import Records, Source
-from duestroke import names
+from dashboard.fleet import Document
+from dashboard.guard import THIS_MACHINE, Guard, Unsigned
+from dashboard.pages import Ask, Sources
+from dashboard.posts import PATHS, Posts
+from dashboard.session import Sessions, Tries
+from dashboard.site import PAGES
 
 REFRESH_S: Final = 5.0
+MOST_LONG: Final = 2_000
 
 LOST: Final = (
     "This screen gets no answer from the board. What you see is from then; counts go on in the "
@@ -52,14 +59,6 @@ INDEX: Final = """<!DOCTYPE html>
 """
 
 
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """Where the answers come from: of the whole fleet, and of single presses."""
-
-    fleet: Source
-    presses: Records
-
-
 def utc_now() -> datetime:
     """The board's clock."""
     return datetime.now(UTC)
@@ -69,29 +68,42 @@ def create_app(
     *,
     api_url: str,
     token: str,
-    hosts: Collection[str] = LOOPBACK,
+    unsigned: Unsigned | None = THIS_MACHINE,
     refresh_s: float = REFRESH_S,
     now: Callable[[], datetime] = utc_now,
 ) -> ASGIApp:
     """The board as an ASGI app.
 
-    api_url: `http://host:port`, without `/api/v1`.  token: a viewer's.  hosts: the names under
-    which the board answers.  refresh_s: seconds between a screen's questions, >= 1.
+    api_url: `http://host:port`, without `/api/v1`.  token: a viewer's, for what all may read.
+    unsigned: who may look without signing in, None for nobody.  refresh_s: seconds between a
+    screen's questions, >= 1.
     """
     if refresh_s < 1:
         raise ValueError(f"refresh_s: got {refresh_s!r}, allowed is 1 or more")
     client = Client(api_url, token)
-    asked = Asked(Source(client, now), Records(client, now))
-    dash = Dash(__name__, backend="fastapi", update_title="", title="Shift · Duestroke")
+    sources = Sources.over(client, now)
+    sessions = Sessions(client, now)
+    dash = Dash(
+        __name__,
+        backend="fastapi",
+        update_title="",
+        title="Duestroke",
+        assets_ignore=r".*\.lazy\..*",
+    )
     # No callback here needs a websocket; with the capability on, every screen would open one.
     dash.backend.websocket_capability = False
     dash.index_string = INDEX
     dash.layout = _layout(refresh_s)
-    _callbacks(dash, asked, now, refresh_s)
+    _callbacks(dash, sources, sessions, now, refresh_s)
     server: FastAPI = dash.server
     server.add_api_route("/healthz", _healthz, methods=["GET"])
+    Posts(client, sessions, Tries(now), sources.forget).install(server)
     server.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
-    return Guard(server, hosts)
+    return Guard(server, is_page=_is_page, posts=PATHS, unsigned=unsigned)
+
+
+def _is_page(path: str) -> bool:
+    return pages.find(PAGES, path) is not None
 
 
 def _healthz() -> dict[str, str]:
@@ -110,7 +122,13 @@ def _layout(refresh_s: float) -> html.Div:
     )
 
 
-def _callbacks(dash: Dash, sources: Asked, now: Callable[[], datetime], refresh_s: float) -> None:
+def _callbacks(
+    dash: Dash,
+    sources: Sources,
+    sessions: Sessions,
+    now: Callable[[], datetime],
+    refresh_s: float,
+) -> None:
     dash.clientside_callback(  # type: ignore[no-untyped-call]
         ClientsideFunction("board", "ask"),
         Output("board-ask", "data"),
@@ -126,76 +144,71 @@ def _callbacks(dash: Dash, sources: Asked, now: Callable[[], datetime], refresh_
     @dash.callback(
         Output("board-answer", "data"), Input("board-ask", "data"), prevent_initial_call=True
     )
-    def refresh(asked: Mapping[str, Any] | None) -> Document:
-        return answer(sources, now(), asked or {}, refresh_s)
+    async def refresh(asked: Mapping[str, Any] | None) -> Document:
+        knock = KNOCK.get()
+
+        def told() -> Document:
+            who = sessions.who(knock.session, knock.otherwise)
+            return answer(sources, now(), asked or {}, refresh_s, who)
+
+        # In a thread: a slow API must not keep the other screens waiting.
+        return await run_in_threadpool(told)
 
 
 def answer(
-    sources: Asked, now: datetime, asked: Mapping[str, Any], refresh_s: float = REFRESH_S
+    sources: Sources,
+    now: datetime,
+    asked: Mapping[str, Any],
+    refresh_s: float = REFRESH_S,
+    who: Who = LOOKING,
 ) -> Document:
     """One answer to one screen: when it was made, and the document if it differs from the screen's.
 
-    asked: `view` (`wall`, `press` or else the desk), `site` (the first one by default), `press`
-    (`site/line/press`), `open` (what is shown opened), `digest` (of the screen's document).
+    asked: `address` (path and query of the screen), `params` (what a form holds, by name), `open`
+    (what is shown opened), `digest` (of the screen's document).
     """
     # To the minute: a page that moved with every second would be a new one at each refresh.
     minute = now.replace(second=0, microsecond=0)
-    made = page(sources, minute, asked)
+    made = page(sources, minute, asked, who)
     digest = digest_of(made)
-    beat = {"digest": digest, "at": made["head"]["now"], "lost": LOST, "every_s": refresh_s}
+    at = made["head"]["now"]
+    beat = {"digest": digest, "at": at, "lost": LOST, "every_s": refresh_s}
     return beat if asked.get("digest") == digest else {**beat, "page": made}
+
+
+def page(sources: Sources, now: datetime, asked: Mapping[str, Any], who: Who = LOOKING) -> Document:
+    """The document that a screen asks for, see `answer`. `now`: aware, whole minutes."""
+    path, _, query = str(asked.get("address", "/"))[:MOST_LONG].partition("?")
+    params = {**dict(parse_qsl(query)), **_params(asked.get("params"))}
+    if path == "/" and params.get("view") == "wall":
+        path = "/wall"
+    ask = Ask(now, who, sources, params, _names(asked.get("open")))
+    made = pages.draw(PAGES, ask, path)
+    return {**made, "assets": [_tagged(name) for name in made.get("assets", ())]}
 
 
 def _names(given: object) -> frozenset[str]:
     return frozenset(str(name) for name in given[:100]) if isinstance(given, list) else frozenset()
 
 
-def page(sources: Asked, now: datetime, asked: Mapping[str, Any]) -> Document:
-    """The document that a screen asks for, see `answer`. `now`: aware, whole minutes."""
-    view, opened = str(asked.get("view")), _names(asked.get("open"))
-    seen = sources.fleet.read()
-    if seen.answers is None:
-        return away(now, view, seen.fault)
-    # The answers may be some seconds younger than the whole minute.
-    site = str(asked.get("site"))
-    if view == "wall":
-        return wall.document(fleet.arrange(seen.answers, now, wall.DAYS, site), fault=seen.fault)
-    if view == "press":
-        return _press_page(sources, now, str(asked.get("press")), opened)
-    arranged = fleet.arrange(seen.answers, now, desk.DAYS, site)
-    return desk.document(arranged, fault=seen.fault, opened=opened)
-
-
-def _press_page(sources: Asked, now: datetime, name: str, opened: Collection[str]) -> Document:
-    seen = sources.fleet.read()
-    if not names.is_match(names.PRESS, name) or seen.answers is None:
-        return away(now, "press", seen.fault or "there is no press of this name")
-    arranged = fleet.arrange(seen.answers, now, press.DAYS, fleet.site_of(name))
-    found = next((each for each in arranged.presses if each.press == name), None)
-    if found is None:
-        return press.unknown(arranged, name, fault=seen.fault)
-    record = sources.presses.read(name, ask=not seen.fault)
-    return press.document(arranged, found, record, fault=seen.fault, opened=opened)
-
-
-def away(now: datetime, view: str, fault: str) -> Document:
-    """The page before the first answer: axis and words, nothing that could pass for data."""
-    nothing = Answers(at=now, presses=(), forecasts=None, stops=None, faults=(fault,))
-    bare = fleet.arrange(nothing, now, wall.DAYS if view == "wall" else desk.DAYS)
-    title = {"wall": "Wall", "press": "Press"}.get(view, "Shift")
+def _params(given: object) -> dict[str, str]:
+    """What a form holds: text by name, as much of it as any form has."""
+    if not isinstance(given, dict):
+        return {}
     return {
-        "view": view if view in ("wall", "press") else "desk",
-        "title": f"{title} · Duestroke",
-        "head": {**fleet.head(bare), "reporting": ""},
-        "bar": None,
-        "axis": {**fleet.axis_head(bare), "note": []},
-        "away": {
-            "lead": "This page could not be drawn.",
-            "rest": f"Asked at {words.clock(now, bare.zone)} UTC: {fault}. "
-            "The board asks again by itself; counts go on in the presses.",
-        },
-        "foot": fleet.foot(bare),
+        str(name): value[:MOST_LONG]
+        for name, value in list(given.items())[:100]
+        if isinstance(value, str)
     }
+
+
+ASSETS: Final = Path(__file__).parent / "assets"
+
+
+@lru_cache
+def _tagged(name: str) -> str:
+    """An asset's address, with a tag by which a browser keeps it until it changes."""
+    return f"/assets/{name}?v={hashlib.sha256((ASSETS / name).read_bytes()).hexdigest()[:12]}"
 
 
 def digest_of(document: Document) -> str:

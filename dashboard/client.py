@@ -1,18 +1,21 @@
-"""The board's one door to the API: reads over HTTP with the board's own token, nothing else.
+"""The board's one door to the API.
 
-The types hold the fields that the board shows and no more; a test compares them with the API's
-own OpenAPI document. The board never writes.
+What every role may read is read with the board's own viewer token, once for all screens. What
+somebody writes goes with the token that they signed in with, so that the ledger names them. The
+types hold the fields that the board shows and no more; a test compares them with the API's own
+OpenAPI document.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
-from typing import Annotated, Final, TypeVar
+from typing import Annotated, Any, Final, TypeVar
 
 import httpx2
 import msgspec
 
+from dashboard.access import Role
 from duestroke.errors import DuestrokeError
 from duestroke.forecast.facts import State
 from duestroke.times import format_time
@@ -125,11 +128,47 @@ class ApiFault(DuestrokeError):
     code = "api-fault"
 
 
+class Caller(msgspec.Struct, frozen=True):
+    """Whose a token is, and what it may do."""
+
+    name: str
+    role: Role
+
+
+class FieldFault(msgspec.Struct, frozen=True):
+    """One wrong field of what was sent, and why."""
+
+    field: str
+    reason: str
+
+
+class Reply(msgspec.Struct, frozen=True):
+    """What the API answered to something written.
+
+    body: of a success, or null.  detail, errors: of a refusal, as the API words it.
+    """
+
+    status: int
+    body: Any = None
+    detail: str = ""
+    errors: list[FieldFault] = []
+
+    @property
+    def is_taken(self) -> bool:
+        """Whether it was entered, now or before."""
+        return 200 <= self.status < 300
+
+
+class _Problem(msgspec.Struct, frozen=True):
+    detail: str = ""
+    errors: list[FieldFault] | None = None
+
+
 Item = TypeVar("Item")
 
 
 class Client:
-    """Reads whole lists from the API. Safe to share between threads; raises ApiFault."""
+    """Reads from the API and sends to it. Safe to share between threads; raises ApiFault."""
 
     def __init__(self, api_url: str, token: str, *, timeout_s: float = 8.0) -> None:
         self._http = httpx2.Client(
@@ -170,17 +209,72 @@ class Client:
                 return
         raise ApiFault(f"the API's answer on {path} has more than {MOST_PAGES} pages")
 
-    def _page(self, path: str, asked: Mapping[str, str]) -> dict[str, str | None]:
+    def one(self, path: str, asked: Mapping[str, str], kind: type[Item]) -> Item | None:
+        """One thing below `/api/v1`, read as `kind`; None where nothing has that name."""
+        answer = self._get(path, asked)
+        if answer.status_code == 404:
+            return None
+        _check(answer, path)
         try:
-            answer = self._http.get(path, params={**asked, "limit": str(PAGE)})
+            return msgspec.json.decode(answer.content, type=kind)
+        except msgspec.MsgspecError as fault:
+            raise ApiFault(f"the API's answer on {path} could not be read ({fault})") from fault
+
+    def caller(self, token: str) -> Caller | None:
+        """Whose a token is; None where the API does not take it."""
+        answer = self._send("GET", "/caller", None, token)
+        if answer.status_code == 401:
+            return None
+        _check(answer, "/caller")
+        try:
+            return msgspec.json.decode(answer.content, type=Caller)
+        except msgspec.MsgspecError as fault:
+            raise ApiFault("the API's answer on /caller could not be read") from fault
+
+    def send(self, method: str, path: str, body: object, token: str) -> Reply:
+        """Send something with a person's token; a refusal is an answer, not a fault."""
+        answer = self._send(method, path, body, token)
+        if answer.status_code >= 500:
+            raise ApiFault(f"the API answered {answer.status_code} on {path}")
+        try:
+            return _reply(answer)
+        except msgspec.MsgspecError as fault:
+            raise ApiFault(f"the API's answer on {path} could not be read") from fault
+
+    def _send(self, method: str, path: str, body: object, token: str) -> httpx2.Response:
+        headers = {"Authorization": f"Bearer {token}"}
+        try:
+            return self._http.request(method, path, json=body, headers=headers)
         except httpx2.HTTPError as fault:
             raise ApiFault("the API gave no answer") from fault
-        if answer.status_code in (401, 403):
-            raise ApiFault("the API refused the board's token")
-        if answer.status_code != 200:
-            raise ApiFault(f"the API answered {answer.status_code} on {path}")
+
+    def _get(self, path: str, asked: Mapping[str, str]) -> httpx2.Response:
+        try:
+            return self._http.get(path, params=dict(asked))
+        except httpx2.HTTPError as fault:
+            raise ApiFault("the API gave no answer") from fault
+
+    def _page(self, path: str, asked: Mapping[str, str]) -> dict[str, str | None]:
+        answer = self._get(path, {**asked, "limit": str(PAGE)})
+        _check(answer, path)
         try:
             page = msgspec.json.decode(answer.content, type=dict)
         except msgspec.DecodeError as fault:
             raise ApiFault(f"the API's answer on {path} is not JSON") from fault
         return page
+
+
+def _check(answer: httpx2.Response, path: str) -> None:
+    """Raises ApiFault for an answer that holds nothing to show."""
+    if answer.status_code in (401, 403):
+        raise ApiFault("the API refused the board's token")
+    if answer.status_code != 200:
+        raise ApiFault(f"the API answered {answer.status_code} on {path}")
+
+
+def _reply(answer: httpx2.Response) -> Reply:
+    if answer.status_code >= 400:
+        problem = msgspec.json.decode(answer.content, type=_Problem)
+        return Reply(answer.status_code, detail=problem.detail, errors=problem.errors or [])
+    body = msgspec.json.decode(answer.content) if answer.content else None
+    return Reply(answer.status_code, body)

@@ -9,6 +9,7 @@ from dashboard import fleet as fleets
 from dashboard import rows, stops, words
 from dashboard.client import Forecast, Press
 from dashboard.fleet import Document, Fleet
+from dashboard.pages import Ask, Page
 
 DAYS: Final = 42
 MOST_ROWS: Final = 7
@@ -251,3 +252,10 @@ def _label(fleet: Fleet, press: Press, tool: Forecast | None) -> str:
     if tool.state == "cant-tell" and fleets.is_silent(press, fleet.now) and fleets.has_range(tool):
         return rows.as_of(fleet, tool)
     return tool.position
+
+
+def _page(ask: Ask) -> Document:
+    return document(ask.arranged(DAYS), fault=ask.fault, opened=ask.opened)
+
+
+PAGE: Final = Page(view="desk", path="/", title="Shift", document=_page, word="Shift")

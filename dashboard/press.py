@@ -14,6 +14,7 @@ from dashboard import counter, headline, ram, stack, words
 from dashboard import fleet as fleets
 from dashboard.client import Press
 from dashboard.fleet import Document, Fleet
+from dashboard.pages import Ask, Page
 from dashboard.record import Record
 from dashboard.sight import Sight
 
@@ -110,3 +111,16 @@ def _flags(sight: Sight) -> list[dict[str, Any]]:
         shown.append({"key": stop.id, "left": left, "text": text, "long": is_long})
         free_from = max(left, FLAG_ROOM / 2) + FLAG_ROOM
     return shown
+
+
+def _page(ask: Ask) -> Document:
+    name = ask.param("press")
+    arranged = ask.arranged(DAYS, fleets.site_of(name))
+    found = next((each for each in arranged.presses if each.press == name), None)
+    if found is None:
+        return unknown(arranged, name, fault=ask.fault)
+    record = ask.sources.presses.read(name, ask=not ask.fault)
+    return document(arranged, found, record, fault=ask.fault, opened=ask.opened)
+
+
+PAGE: Final = Page(view="press", path="/press/{press}", title="Press", document=_page)

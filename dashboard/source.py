@@ -61,6 +61,11 @@ class Source:
                 self._asked = now
             return self._seen
 
+    def forget(self) -> None:
+        """Ask anew at the next read: something was written."""
+        with self._lock:
+            self._asked = None
+
     def _ask(self, now: datetime) -> Seen:
         try:
             presses = tuple(self._client.presses())
@@ -104,6 +109,12 @@ class Records:
         self._client, self._now, self._most = client, now, most
         self._lock = threading.Lock()
         self._held: dict[str, Record] = {}
+        self._outdated: set[str] = set()
+
+    def forget(self) -> None:
+        """Ask anew at the next read, but for the series: something was written."""
+        with self._lock:
+            self._outdated = set(self._held)
 
     def read(self, press: str, *, ask: bool = True) -> Record:
         """The newest record of a registered press.
@@ -113,8 +124,10 @@ class Records:
         with self._lock:
             now = self._now()
             held = self._held.pop(press, None)
-            if held is None or (ask and not now - held.read_at < RECORD_FRESH_FOR):
+            is_old = held is not None and not now - held.read_at < RECORD_FRESH_FOR
+            if held is None or (ask and (is_old or press in self._outdated)):
                 held = self._ask(press, now, held)
+                self._outdated.discard(press)
             self._held[press] = held
             if len(self._held) > self._most:
                 del self._held[next(iter(self._held))]

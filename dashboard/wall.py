@@ -14,6 +14,7 @@ from dashboard import desk, rows, stops, words
 from dashboard import fleet as fleets
 from dashboard.client import Forecast, Press, Stop
 from dashboard.fleet import Document, Fleet
+from dashboard.pages import Ask, Page
 
 DAYS: Final = 21
 COLUMNS: Final = 3
@@ -164,3 +165,10 @@ def _label(fleet: Fleet, press: Press, tool: Forecast | None) -> str:
     if fleets.is_silent(press, fleet.now) and tool.state == "cant-tell":
         return "silent"
     return tool.position
+
+
+def _page(ask: Ask) -> Document:
+    return document(ask.arranged(DAYS), fault=ask.fault)
+
+
+PAGE: Final = Page(view="wall", path="/wall", title="Wall", document=_page, word="Wall")

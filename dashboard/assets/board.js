@@ -5,8 +5,9 @@
   var SVG = "http://www.w3.org/2000/svg";
   var DRAWN = { svg: 1, path: 1, use: 1, symbol: 1, circle: 1, rect: 1, defs: 1, pattern: 1 };
   var views = {}; /* drawn elsewhere: name to function of the document */
+  var after = {}; /* called once a view is drawn, by name */
   var UNHEARD = 4; /* questions without an answer until the screen says so */
-  var shown = { digest: null, page: null, heard: 0, at: "", open: [], turn: 0 };
+  var shown = { digest: null, page: null, heard: 0, at: "", open: [], turn: 0, params: {} };
 
   /* ---- keyed drawing: a node is [tag, key, attributes, text or children] ---- */
   function h(tag, key, attrs, kids) { return [tag, key, attrs || {}, kids === undefined ? [] : kids]; }
@@ -241,25 +242,56 @@
     ]);
   }
 
+  /* What the role may see, then the other sites; on the right the wall, and who is signed in. */
   function ways(page) {
-    var site = encodeURIComponent(page.head.site);
-    var shift = { href: "/?site=" + site };
-    if (page.view === "desk") { shift["aria-current"] = "page"; }
-    return h("nav", "ways", { "class": "ways", "aria-label": "Pages" }, [h("a", "shift", shift, "Shift")].concat(
-      page.head.others.map(function (other) { return h("a", "site " + other, { href: "/?site=" + encodeURIComponent(other) }, other); }),
-      [h("a", "wall", { href: "/?view=wall&site=" + site, "class": "key" }, "Wall")]));
+    var links = page.ways || [];
+    function link(each) {
+      var attrs = { href: each.href };
+      if (each.here) { attrs["aria-current"] = "page"; }
+      return h("a", each.href, attrs, each.word);
+    }
+    return h("nav", "ways", { "class": "ways", "aria-label": "Pages" }, links.filter(function (each) { return !each.key; }).map(link)
+      .concat([h("span", "far", { "class": "far" }, links.filter(function (each) { return each.key; }).map(link).concat(mine(page.me || {})))]));
+  }
+
+  function mine(me) {
+    if (me.signed) {
+      return [h("span", "me", { "class": "me quiet nw" }, me.name + " · " + me.role), h("button", "out", { type: "button", "class": "link", "data-out": "1" }, "Sign out")];
+    }
+    var here = window.location.pathname + window.location.search;
+    return window.location.pathname === "/sign-in" ? [] : [h("a", "in", { "class": "in", href: "/sign-in?next=" + encodeURIComponent(here) }, "Sign in")];
+  }
+
+  /* The session has ended: said in place, and ended again in place; nothing typed is lost. */
+  function endedBar(page) {
+    if (!(page.me || {}).ended && !shown.ended) { return h("div", "ended", {}, []); }
+    return h("div", "ended", { "class": "stale ended", role: "status" }, some([
+      h("b", "t", {}, "Your session has ended."), h("span", "s", {}, " What is typed on this page stays. "),
+      h("form", "again", { "class": "signform", "data-sign": "stay" }, some([
+        h("label", "l", { "for": "token-again" }, "Token "),
+        h("input", "i", { id: "token-again", type: "password", name: "token", autocomplete: "off", required: "" }),
+        h("button", "b", { type: "submit", "class": "small" }, "Sign in again"),
+        h("button", "o", { type: "button", "class": "link", "data-out": "1" }, "Only look")])),
+      words("p", "w", "act", shown.refused)]));
   }
 
   function awayPart(page) {
     return h("section", "away", { "class": "away" }, [h("p", 1, { "class": "says", role: "status" }, [
-      h("b", 1, { "class": "short" }, page.away.lead), h("span", 2, {}, " " + page.away.rest + " "), again()])]);
+      h("b", 1, { "class": "short" }, page.away.lead), h("span", 2, {}, " " + page.away.rest + " "), page.view === "away" ? null : again()].filter(Boolean))]);
+  }
+
+  /* The frame of every page: head, ways, bars, sheet, foot. `body`: nodes of the sheet. */
+  function sheet(page, title, body) {
+    return [markSheet(), h("h1", "h1", { "class": "sr" }, title), head(page, false), ways(page), endedBar(page), bar(page), lostBar(),
+      h("main", "main", { "class": "sheet" }, body), h("footer", "foot", { "class": "foot" }, page.foot)];
   }
 
   function desk(page) {
     var body = page.away ? [axisHead(page), awayPart(page)] : [axisHead(page), doList(page), stopList(page), fleet(page), key(page)];
-    return [markSheet(), h("h1", "h1", { "class": "sr" }, "Shift"), head(page, false), ways(page), bar(page), lostBar(),
-      h("main", "main", { "class": "sheet" }, body), h("footer", "foot", { "class": "foot" }, page.foot)];
+    return sheet(page, "Shift", body);
   }
+
+  views.away = function (page) { return sheet(page, page.title, [awayPart(page)]); };
 
   /* ---- wall ---- */
   function wallPress(page, row) {
@@ -304,17 +336,90 @@
     root.className = (page.view === "press" ? "one" : page.view) + late;
     if (document.title !== page.title) { document.title = page.title; }
     fill(root, (views[page.view] || desk)(page));
+    if (after[page.view]) { after[page.view](page); }
+  }
+
+  /* What only one page needs comes with it; the page is drawn once all of it is there. */
+  var fetched = {};
+  function fetchAll(list, then) {
+    var waits = list.filter(function (url) { return fetched[url] !== "there"; });
+    if (!waits.length) { then(); return; }
+    var left = waits.length;
+    waits.forEach(function (url) {
+      function there() { fetched[url] = "there"; left -= 1; if (!left) { then(); } }
+      if (fetched[url]) { fetched[url].addEventListener("load", there); return; }
+      var css = /\.css\?/.test(url);
+      var node = document.createElement(css ? "link" : "script");
+      fetched[url] = node;
+      node.addEventListener("load", there);
+      if (css) { node.rel = "stylesheet"; node.href = url; } else { node.src = url; node.async = false; }
+      document.head.appendChild(node);
+    });
+  }
+
+  /* ---- signing in and out, and writing ---- */
+  function post(path, body) {
+    var headers = { "Content-Type": "application/json" };
+    var check = ((shown.page || {}).me || {}).check;
+    if (check) { headers["X-Duestroke-Check"] = check; }
+    return window.fetch(path, { method: "POST", headers: headers, body: JSON.stringify(body), credentials: "same-origin" }).then(function (answer) {
+      return answer.json().then(function (told) { return { status: answer.status, told: told }; }, function () { return { status: answer.status, told: {} }; });
+    });
+  }
+
+  /* Answers what the API said: {status, body, detail, errors}; status 0 where nothing was reached. */
+  function write(call, body, params) {
+    return post("/write", { call: call, body: body, params: params || {} }).then(function (answer) {
+      if (answer.status === 200) { askNow(); return answer.told; }
+      if (answer.status === 401) { shown.ended = true; render(); }
+      return { status: answer.status, body: null, detail: answer.told.detail || "", errors: [] };
+    }, function () { return { status: 0, body: null, detail: "", errors: [] }; });
+  }
+
+  /* `stay`: draw this page anew; else go on to where the screen came from. */
+  function signIn(token, more, stay) {
+    return post("/sign-in", Object.assign({ token: token }, more)).then(function (answer) {
+      shown.refused = answer.status === 200 ? "" : answer.told.detail || "Not signed in.";
+      if (answer.status === 200) { shown.ended = false; shown.digest = null; }
+      if (answer.status === 200 && !stay) { window.location.assign(next()); } else { askNow(); render(); }
+      return answer.status === 200;
+    }, function () { shown.refused = "The board gave no answer. Try again."; render(); return false; });
+  }
+
+  function next() {
+    var to = new URLSearchParams(window.location.search).get("next") || "/";
+    return /^\/(?![\/\\])/.test(to) ? to : "/";
+  }
+
+  function signOut() {
+    post("/sign-out", {}).then(function () { shown.ended = false; shown.digest = null; shown.refused = ""; askNow(); }, function () { askNow(); });
+  }
+
+  document.addEventListener("submit", function (event) {
+    var form = event.target.closest("[data-sign]");
+    if (!form) { return; }
+    event.preventDefault();
+    var field = form.elements.token;
+    signIn(field.value, {}, form.getAttribute("data-sign") === "stay").then(function (done) { if (done) { field.value = ""; } });
+  });
+
+  /* A wall screen brings its token behind the #, which no server sees; it is taken out at once. */
+  function wallToken() {
+    var given = /^#token=(.+)$/.exec(window.location.hash);
+    if (!given) { return; }
+    window.history.replaceState(null, "", window.location.pathname + window.location.search);
+    signIn(decodeURIComponent(given[1]), { wall: true }, true);
   }
 
   views.wall = wall;
-  window.duestroke = { views: views, h: h, some: some, words: words, state: state, ramp: ramp, head: head, ways: ways, bar: bar, lostBar: lostBar, band: band, awayPart: awayPart, markSheet: markSheet, rowClass: rowClass };
+  window.duestroke = {
+    views: views, after: after, h: h, some: some, words: words, state: state, ramp: ramp, head: head, ways: ways, bar: bar, lostBar: lostBar, endedBar: endedBar,
+    band: band, awayPart: awayPart, markSheet: markSheet, rowClass: rowClass, sheet: sheet, shown: shown, render: render, ask: askNow, write: write, signIn: signIn
+  };
 
   /* ---- asking, hearing, and noticing that nothing is heard ---- */
   function question() {
-    var params = new URLSearchParams(window.location.search);
-    var press = /^\/press\/(.+)$/.exec(window.location.pathname);
-    var view = press ? "press" : params.get("view") === "wall" ? "wall" : "desk";
-    return { view: view, site: params.get("site") || "", press: press ? press[1] : "", open: shown.open, digest: shown.digest, n: Date.now() };
+    return { address: window.location.pathname + window.location.search, params: shown.params, open: shown.open, digest: shown.digest, n: Date.now() };
   }
 
   function askNow() { window.dash_clientside.set_props("board-ask", { data: question() }); }
@@ -326,7 +431,8 @@
       var at = shown.open.indexOf(name);
       shown.open = at < 0 ? shown.open.concat([name]) : shown.open.filter(function (each) { return each !== name; });
       askNow();
-    } else if (event.target.closest && event.target.closest("[data-again]")) { askNow(); }
+    } else if (event.target.closest && event.target.closest("[data-again]")) { askNow();
+    } else if (event.target.closest && event.target.closest("[data-out]")) { signOut(); }
   });
 
   window.setInterval(function () {
@@ -344,14 +450,14 @@
 
   window.dash_clientside = Object.assign({}, window.dash_clientside, {
     board: {
-      ask: function () { return question(); },
+      ask: function () { wallToken(); return question(); },
       draw: function (answer) {
         if (!answer) { return window.dash_clientside.no_update; }
         shown.heard = Date.now();
         shown.at = answer.at; shown.words = answer.lost; shown.every = answer.every_s;
         shown.lost = false;
-        if (answer.page) { shown.page = answer.page; shown.digest = answer.digest; }
-        render();
+        if (!answer.page) { render(); return answer.digest; }
+        fetchAll(answer.page.assets || [], function () { shown.page = answer.page; shown.digest = answer.digest; render(); });
         return answer.digest;
       }
     }

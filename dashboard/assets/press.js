@@ -168,7 +168,7 @@
   it.views.press = function (page) {
     var body = page.away ? [h("h1", "h1", { "class": "sr" }, page.title), it.awayPart(page)]
       : [title(page), stack(page), h("div", "two", { "class": "two" }, [roughPart(page), countPart(page)])];
-    return [it.markSheet(), hatch(), it.head(page, false), it.ways(page), it.bar(page), it.lostBar(),
+    return [it.markSheet(), hatch(), it.head(page, false), it.ways(page), it.endedBar(page), it.bar(page), it.lostBar(),
       h("main", "main", { "class": "sheet" }, body), h("footer", "foot", { "class": "foot" }, page.foot)];
   };
 })();

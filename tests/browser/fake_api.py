@@ -34,6 +34,12 @@ PREFIXES = {
 NORMAL = NormalDist()
 Z90 = NORMAL.inv_cdf(0.9)
 TOKEN = "viewer-token-of-the-tests"
+TOKENS = {
+    TOKEN: ("board", "viewer"),
+    "crew-token-of-the-tests": ("Alder", "crew"),
+    "engineer-token-of-the-tests": ("R. Ashdown", "engineer"),
+}
+"""Secret to name and role."""
 NOW = datetime(2026, 11, 23, 6, 2, tzinfo=UTC)
 SITE = "harlow-mere"
 ENTERED = {"entered_at": "2026-10-01T09:00:00Z", "entered_by": "planner"}
@@ -124,6 +130,7 @@ class FakeApi:
 
     def __init__(self, plant: Callable[[datetime], Plant], now: Callable[[], datetime]) -> None:
         self.plant, self.now = plant, now
+        self.tokens = dict(TOKENS)
         self.broken: set[str] = set()
         self.most_per_page = 1000
         self.asked: list[str] = []
@@ -191,8 +198,12 @@ class FakeApi:
             def do_GET(self) -> None:
                 parts = urlsplit(self.path)
                 asked = {name: values[0] for name, values in parse_qs(parts.query).items()}
-                if self.headers.get("Authorization") != f"Bearer {TOKEN}":
+                secret = (self.headers.get("Authorization") or "").removeprefix("Bearer ")
+                if secret not in fake.tokens:
                     status, body = 401, {"title": "Unauthorized", "status": 401}
+                elif parts.path == "/api/v1/caller":
+                    name, role = fake.tokens[secret]
+                    status, body = 200, {"name": name, "role": role}
                 else:
                     status, body = fake.answer(parts.path.removeprefix("/api/v1"), asked)
                 sent = json.dumps(body).encode()

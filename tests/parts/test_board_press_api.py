@@ -8,9 +8,9 @@ from urllib.parse import quote
 import pytest
 
 from api.app import create_app
-from dashboard.app import Asked, page
+from dashboard.app import page
 from dashboard.client import Client
-from dashboard.source import Records, Source
+from dashboard.pages import Sources
 from duestroke.times import format_time
 from tests.browser.stand import Serving
 from tests.parts.conftest import NOW, PRESS, secret_of
@@ -62,10 +62,10 @@ def shown(told, database_url):
     app = create_app(database_url=database_url, pool_size=2, clock=lambda: NOW)
     with Serving(app) as serving:
         client = Client(serving.url, secret_of("viewer"))
-        asked = Asked(Source(client, lambda: NOW), Records(client, lambda: NOW))
+        asked = Sources.over(client, lambda: NOW)
 
         def showing(*opened):
-            return page(asked, NOW, {"view": "press", "press": PRESS, "open": list(opened)})
+            return page(asked, NOW, {"address": f"/press/{PRESS}", "open": list(opened)})
 
         yield showing
         client.close()
@@ -116,8 +116,8 @@ def test_a_flag_is_shown_open_then_settled_by_name(told, shown, database_url):
     app = create_app(database_url=database_url, pool_size=2, clock=lambda: NOW)
     with Serving(app) as serving:
         client = Client(serving.url, secret_of("viewer"))
-        asked = Asked(Source(client, lambda: NOW), Records(client, lambda: NOW))
-        made = page(asked, NOW, {"view": "press", "press": PRESS})
+        asked = Sources.over(client, lambda: NOW)
+        made = page(asked, NOW, {"address": f"/press/{PRESS}"})
         client.close()
     (settled,) = made["count"]["flags"]["rows"]
     assert plain(settled["settled"]) == "+12: can count (admin, 1 Mar)"

@@ -1,0 +1,15 @@
+"""All pages of the board, in the order of the navigation. A new page is one more line here."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from dashboard import desk, press, sign_in, wall
+from dashboard.pages import Page
+
+PAGES: Final[tuple[Page, ...]] = (
+    desk.PAGE,
+    press.PAGE,
+    wall.PAGE,
+    sign_in.PAGE,
+)
