@@ -138,8 +138,13 @@ def find(pages: Sequence[Page], path: str) -> tuple[Page, dict[str, str]] | None
 
 
 def draw(pages: Sequence[Page], ask: Ask, path: str) -> Document:
-    """The document for an address, with the navigation of who asks."""
+    """The document for an address, with the navigation of who asks.
+
+    Who may not look yet gets the page that is open to all, whatever the address.
+    """
     found = find(pages, path)
+    if ask.who.role is None:
+        found = next(((page, {}) for page in pages if page.is_open), None)
     if found is None:
         made, page = _refused(ask, "There is no such page.", "The Shift page has the way."), None
     else:
@@ -164,16 +169,14 @@ def _page(page: Page, ask: Ask) -> Document:
 
 
 def _why(page: Page, who: Who) -> tuple[str, str]:
-    if who.role is None:
-        return "Sign in to see this page.", "It is shown to who holds a token of this plant."
     names_ = {"crew": "the crew", "engineer": "engineers", "admin": "administrators"}
     mine = f"You are signed in as {who.name} ({who.role})." if who.name else "You only look."
     return f"This page is for {names_[page.role]}.", mine
 
 
 def _refused(ask: Ask, lead: str, rest: str) -> Document:
-    """A page in whose place something is said; without data for who may not look."""
-    seen = ask.sources.fleet.read().answers if ask.who.role is not None else None
+    """A page in whose place something is said."""
+    seen = ask.sources.fleet.read().answers
     fleet = fleets.arrange(seen, ask.now, DAYS) if seen else _bare(ask.now)
     head = fleets.head(fleet)
     return {

@@ -15,13 +15,16 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from launch.settings import BadSetting, MqttAddress, Settings, is_loopback
+from launch.settings import BadSetting, MqttAddress, Settings
 
 if TYPE_CHECKING:
     from fastapi import FastAPI
+    from pydantic import SecretStr
+
+    from dashboard.guard import Unsigned
+    from store.tokens import Role
 
 logger = logging.getLogger(__name__)
-_WILDCARDS = ("0.0.0.0", "::")  # noqa: S104
 
 
 def migrate(settings: Settings) -> None:
@@ -36,12 +39,18 @@ def migrate(settings: Settings) -> None:
         "Schema is up to date, %d migrations applied", len(done), extra={"action": "migrated"}
     )
     with connect(url) as conn:
-        if settings.admin_token is not None:
-            secret = settings.admin_token.get_secret_value()
-            tokens.ensure(conn, "admin", "admin", secret, at=_now())
-        if settings.viewer_token is not None:
-            secret = settings.viewer_token.get_secret_value()
-            tokens.ensure(conn, "board", "viewer", secret, at=_now())
+        for secret, name, role in _first_tokens(settings):
+            if secret is not None:
+                tokens.ensure(conn, name, role, secret.get_secret_value(), at=_now())
+
+
+def _first_tokens(settings: Settings) -> list[tuple[SecretStr | None, str, Role]]:
+    return [
+        (settings.admin_token, "admin", "admin"),
+        (settings.viewer_token, "board", "viewer"),
+        (settings.crew_token, "crew", "crew"),
+        (settings.engineer_token, "engineer", "engineer"),
+    ]
 
 
 def ingest(settings: Settings) -> None:
@@ -88,15 +97,23 @@ def api(settings: Settings) -> None:
 
 def board(settings: Settings) -> None:
     """Serve the board until stopped."""
-    host = settings.board_host
-    refuse_open_board(host, settings)
     from dashboard.app import create_app
 
     app = create_app(
         api_url=settings.required("api_url", "board"),
         token=settings.required("board_token", "board"),
+        unsigned=unsigned_of(settings),
     )
-    _serve(app, host, settings.board_port)
+    _serve(app, settings.board_host, settings.board_port)
+
+
+def unsigned_of(settings: Settings) -> Unsigned | None:
+    """Who may look at the board without signing in: None for nobody."""
+    from dashboard.guard import Unsigned
+
+    if settings.board_unsigned == "nobody":
+        return None
+    return Unsigned(any_peer=settings.board_published_on == "loopback")
 
 
 def adopt(
@@ -111,16 +128,6 @@ def adopt(
         raise BadSetting("import: name the files or folders to take in, or --template DIR")
     url = settings.required("database_url", "import")
     return importing.run(url, paths, now=_now(), is_dry=is_dry, by=by, say=_say)
-
-
-def refuse_open_board(host: str, settings: Settings) -> None:
-    """The board has no sign-in yet: who reaches it reads everything. Raises BadSetting."""
-    in_container = host in _WILDCARDS and settings.board_published_on == "loopback"
-    if not is_loopback(host) and not in_container:
-        raise BadSetting(
-            f"DUESTROKE_BOARD_HOST: got {host!r}, allowed is a loopback address while the board "
-            "has no sign-in (in a container see DUESTROKE_BOARD_PUBLISHED_ON)"
-        )
 
 
 def simulate(

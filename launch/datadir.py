@@ -11,7 +11,7 @@ import signal
 import subprocess
 import time
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Final, Literal
 
@@ -36,6 +36,13 @@ class Secrets:
     mqtt_password: str
     admin_token: str
     viewer_token: str
+    crew_token: str
+    engineer_token: str
+
+
+_SECRET_NAMES: Final = tuple(
+    field.name for field in fields(Secrets) if field.name != "mqtt_username"
+)
 
 
 @contextlib.contextmanager
@@ -82,10 +89,13 @@ def _same_kind(data_dir: Path, kind: Kind) -> None:
 def read_secrets(data_dir: Path) -> Secrets:
     """The data dir's secrets, made when there are none. The file is its owner's alone."""
     file = data_dir / SECRETS
-    if not file.exists():
-        made = Secrets(USERNAME, *(secrets.token_urlsafe(32) for _ in range(3)))
+    known = json.loads(file.read_text(encoding="utf-8")) if file.exists() else {}
+    # An older data dir holds fewer; what it has stays as it is.
+    new = {name: secrets.token_urlsafe(32) for name in _SECRET_NAMES if name not in known}
+    made = Secrets(**({"mqtt_username": USERNAME} | known | new))
+    if new:
         write_private(file, asdict(made))
-    return Secrets(**json.loads(file.read_text(encoding="utf-8")))
+    return made
 
 
 def write_private(file: Path, content: Mapping[str, object]) -> None:

@@ -9,10 +9,10 @@ from launch import broker, datadir, postgres
 from launch.broker import Broker, Listener
 from launch.datadir import Kind, Secrets
 from launch.out import Say
-from launch.parts import LOOPBACK, Run
+from launch.parts import Run
 from launch.ports import Wanted, claim
 from launch.postgres import Cluster
-from launch.settings import is_loopback, read_settings
+from launch.settings import read_settings
 from launch.trees import NoTree
 
 
@@ -57,7 +57,7 @@ def prepare(options: Options, say: Say) -> Prepared:
         data_dir,
         options.host,
         ports.api,
-        _board_host(options.host, say),
+        options.host,
         ports.board,
         made.listener,
         secrets,
@@ -79,7 +79,7 @@ def _claim(options: Options) -> _Ports:
     wanted = [
         Wanted("--mqtt-port", options.host, options.mqtt_port),
         Wanted("--api-port", options.host, options.api_port),
-        Wanted("--board-port", _board_host(options.host), options.board_port),
+        Wanted("--board-port", options.host, options.board_port),
     ]
     if broker.ports_in_use() == 1:
         mqtt, api, board = claim(wanted)
@@ -133,12 +133,3 @@ def _say_broker(made: Broker, say: Say) -> None:
     say(f"broker: {made.name} on {where}")
     for limit in made.limits:
         say(f"broker: {limit}")
-
-
-def _board_host(host: str, say: Say | None = None) -> str:
-    """The board has no sign-in yet, so it stays on this machine."""
-    if is_loopback(host):
-        return host
-    if say is not None:
-        say(f"board: has no sign-in yet, so it listens on {LOOPBACK} and not on {host}")
-    return LOOPBACK

@@ -88,6 +88,8 @@ def migrate_step(run: Run) -> Part:
         database_url=run.database_url,
         admin_token=run.secrets.admin_token,
         viewer_token=run.secrets.viewer_token,
+        crew_token=run.secrets.crew_token,
+        engineer_token=run.secrets.engineer_token,
     )
     return Part("migrate", _command("migrate"), environment)
 

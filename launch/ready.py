@@ -36,6 +36,7 @@ def content(run: Run, pids: Mapping[str, int]) -> dict[str, object]:
 def say_where(run: Run, say: Say) -> None:
     """The addresses, and where the accounts are kept; no secret is said."""
     say(f"  board     {run.board_url}")
+    say(f"            (to enter something sign in with a token of {run.data_dir / SECRETS})")
     say(f"  API       {run.api_url}/api/v1 (its admin token is in {run.data_dir / SECRETS})")
     say(f"  MQTT      {run.seen_at}:{run.listener.port} (account in the same file)")
     say(f"  database  {run.database_url}")

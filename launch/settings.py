@@ -7,7 +7,6 @@ A secret may be given by a file instead: `DUESTROKE_MQTT_URL_FILE` names a file 
 from __future__ import annotations
 
 import difflib
-import ipaddress
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -115,13 +114,23 @@ class Settings(BaseModel):
         None,
         description="A token that may read, put into the database by `migrate`, for the board.",
     )
+    crew_token: Secret | None = Field(
+        None, description="A first token of the role crew, put into the database by `migrate`."
+    )
+    engineer_token: Secret | None = Field(
+        None, description="A first token of the role engineer, put into the database by `migrate`."
+    )
     board_host: str = Field("127.0.0.1", description="Address that the board listens on.")
     board_port: Port = Field(8050, description="Port of the board.")
     board_published_on: Literal["nowhere", "loopback"] = Field(
         "nowhere",
         description="`loopback` says that the board runs in a container whose port is published "
-        "on the host's loopback only, and lets it listen on every address inside; it has no "
-        "sign-in yet.",
+        "on the host's loopback only, so that who reaches it counts as at this machine.",
+    )
+    board_unsigned: Literal["this-machine", "nobody"] = Field(
+        "this-machine",
+        description="Who may look at the board without signing in. Behind a proxy that sends no "
+        "forwarding headers, `nobody`.",
     )
     board_token: Secret | None = Field(
         None, description="The viewer token with which the board reads the API."
@@ -198,13 +207,3 @@ def _one_line(wrong: ValidationError) -> str:
     got = "" if name in SECRETS else f"got {fault['input']!r}, "
     reason = fault["msg"].removeprefix("Value error, ")
     return f"{PREFIX}{name.upper()}: {got}{reason[0].lower()}{reason[1:]}"
-
-
-def is_loopback(host: str) -> bool:
-    """Whether an address can be reached from this machine only."""
-    if host == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False

@@ -134,6 +134,9 @@ class FakeApi:
         self.broken: set[str] = set()
         self.most_per_page = 1000
         self.asked: list[str] = []
+        self.written: list[tuple[str, str, str, Any]] = []
+        """Method, path, secret and body of what was sent."""
+        self.refuses: tuple[int, dict[str, Any]] | None = None
         self._open: set[socket.socket] = set()
         self._server = ThreadingHTTPServer(("127.0.0.1", 0), self._handler())
         self._thread = threading.Thread(
@@ -195,6 +198,22 @@ class FakeApi:
                 fake._open.discard(self.connection)
                 super().finish()
 
+            def do_POST(self) -> None:
+                self._written()
+
+            def do_DELETE(self) -> None:
+                self._written()
+
+            def _written(self) -> None:
+                sent = self.rfile.read(int(self.headers.get("Content-Length", "0")))
+                secret = (self.headers.get("Authorization") or "").removeprefix("Bearer ")
+                path = self.path.removeprefix("/api/v1")
+                if secret not in fake.tokens:
+                    self._answer(401, {"title": "Unauthorized", "status": 401, "detail": "no"})
+                    return
+                fake.written.append((self.command, path, secret, json.loads(sent or b"null")))
+                self._answer(*(fake.refuses or (201, {"warnings": []})))
+
             def do_GET(self) -> None:
                 parts = urlsplit(self.path)
                 asked = {name: values[0] for name, values in parse_qs(parts.query).items()}
@@ -206,6 +225,9 @@ class FakeApi:
                     status, body = 200, {"name": name, "role": role}
                 else:
                     status, body = fake.answer(parts.path.removeprefix("/api/v1"), asked)
+                self._answer(status, body)
+
+            def _answer(self, status: int, body: dict[str, Any]) -> None:
                 sent = json.dumps(body).encode()
                 self.send_response(status)
                 self.send_header("Content-Type", "application/json")

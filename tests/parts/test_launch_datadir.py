@@ -54,6 +54,18 @@ def test_secrets_are_made_once_differ_and_are_their_owners_alone(tmp_path: Path)
     assert min(map(len, (made.mqtt_password, made.admin_token, made.viewer_token))) >= 43
 
 
+def test_secrets_of_an_older_data_dir_stay_and_get_what_they_lack(tmp_path: Path) -> None:
+    made = datadir.read_secrets(tmp_path)
+    file = tmp_path / "secrets.json"
+    old = json.loads(file.read_text())
+    del old["crew_token"], old["engineer_token"]
+    datadir.write_private(file, old)
+    now = datadir.read_secrets(tmp_path)
+    assert (now.admin_token, now.mqtt_password) == (made.admin_token, made.mqtt_password)
+    assert len({now.admin_token, now.viewer_token, now.crew_token, now.engineer_token}) == 4
+    assert datadir.read_secrets(tmp_path) == now
+
+
 def test_a_file_is_written_in_one_step(tmp_path: Path) -> None:
     """A reader sees the old content or the new, and no half file stays behind."""
     file = tmp_path / "ready.json"
