@@ -35,6 +35,7 @@ from store.entered import Entered, events_entered, inspections_entered
 from store.inspections import Inspection
 from store.intake import Delivery, record_batch
 from store.presses import Settings
+from store.shifts import SitePlan
 from store.strokes import StoredFlag
 from store.unit import Connection, Unit, connect
 
@@ -126,7 +127,7 @@ def _analyse(database_url: str) -> None:
 
 
 def _plan(database_url: str, demo: Demo, now: datetime) -> None:
-    """Positions, and the planned stops of the past and of the eight weeks to come."""
+    """Positions, shifts, and the planned stops of the past and of the eight weeks to come."""
     with connect(database_url) as conn, Unit(conn) as unit:
         for position in paperwork.positions(unit.positions.by_name()):
             unit.positions.put(position)
@@ -134,6 +135,8 @@ def _plan(database_url: str, demo: Demo, now: datetime) -> None:
         for stop in paperwork.stops(demo, now, demo.begin):
             if stop.id not in held:
                 unit.stops.add(stop)
+        for site in {press.name.split("/")[0] for press in demo.plant.presses}:
+            unit.shifts.put(SitePlan(site, paperwork.shift_plan(), demo.first_day, paperwork.BY))
         unit.commit()
 
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 import uuid
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from typing import Final, Literal, cast
 from zoneinfo import ZoneInfo
 
 from duestroke.ledger import ToolEvent
 from duestroke.ledger.events import EventType, Reason
-from duestroke.times import from_micros
+from duestroke.shifts import Rota, Shift, ShiftPlan
+from duestroke.times import from_micros, to_micros
 from simulators import gauge
 from simulators.plant import BY_POSITION, CREWS, DAY, ZONE
 from simulators.played import Entry, Played
@@ -82,6 +83,22 @@ def crew_at(at: int) -> str:
     since_six = from_micros(at).astimezone(ZoneInfo(ZONE)).replace(tzinfo=None) - timedelta(hours=6)
     pair, is_night = since_six.toordinal() // 2, since_six.hour >= 12
     return CREWS[(pair - is_night) % len(CREWS)]
+
+
+def shift_plan() -> ShiftPlan:
+    """The plant's shifts and its crews in turn, as `crew_at` has them."""
+    # The days since year 1 tell whose turn it is; any eighth of them begins the cycle.
+    start = date.fromordinal(739_616)
+    rota = tuple(
+        tuple(crew_at(_micros_at(start + timedelta(days=day), hour)) for hour in (7, 19))
+        for day in range(2 * len(CREWS))
+    )
+    shifts = (Shift(time(6), time(18)), Shift(time(18), time(6)))
+    return ShiftPlan(ZoneInfo(ZONE), shifts, Rota(start, rota))
+
+
+def _micros_at(day: date, hour: int) -> int:
+    return to_micros(datetime.combine(day, time(hour), ZoneInfo(ZONE)))
 
 
 def stops(demo: Demo, now: datetime, frm: int) -> Iterator[Stop]:

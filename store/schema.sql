@@ -411,6 +411,12 @@ ALTER TABLE public.settlement ALTER COLUMN id ADD GENERATED ALWAYS AS IDENTITY (
     NO MAXVALUE
     CACHE 1
 );
+CREATE TABLE public.shift_plan (
+    site text NOT NULL COLLATE pg_catalog."C",
+    content jsonb NOT NULL,
+    entered_at timestamp with time zone NOT NULL,
+    entered_by text NOT NULL
+);
 CREATE TABLE public.span (
     press_id integer NOT NULL,
     boot_id integer NOT NULL,
@@ -605,6 +611,8 @@ ALTER TABLE ONLY public.reading
     ADD CONSTRAINT reading_pkey PRIMARY KEY (press_id, boot_id, seq, at);
 ALTER TABLE ONLY public.settlement
     ADD CONSTRAINT settlement_pkey PRIMARY KEY (id);
+ALTER TABLE ONLY public.shift_plan
+    ADD CONSTRAINT shift_plan_pkey PRIMARY KEY (site);
 ALTER TABLE ONLY public.span
     ADD CONSTRAINT span_pkey PRIMARY KEY (press_id, boot_id, start_seq);
 ALTER TABLE ONLY public.stock

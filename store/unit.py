@@ -19,6 +19,7 @@ from store.positions import PgPositions
 from store.presses import PgPresses
 from store.quarantine import PgQuarantine
 from store.questions import PgQuestions
+from store.shifts import PgShifts
 from store.stock import PgStock
 from store.stops import PgStops
 from store.strokes import PgStrokes
@@ -110,6 +111,10 @@ class Unit:
     @cached_property
     def stops(self) -> PgStops:
         return PgStops(self.conn)
+
+    @cached_property
+    def shifts(self) -> PgShifts:
+        return PgShifts(self.conn)
 
     @cached_property
     def stock(self) -> PgStock:

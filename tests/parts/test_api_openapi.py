@@ -133,6 +133,7 @@ WRITES = {
     "engineer": {
         "PUT /presses/{site}/{line}/{press}",
         "PUT /positions/{position}",
+        "PUT /shifts/{site}",
         "PUT /stock/{kind}",
         "POST /stops",
         "DELETE /stops/{stop_id}",
