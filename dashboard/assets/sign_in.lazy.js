@@ -10,7 +10,7 @@
   }
 
   function field(page) {
-    return [h("form", "form", { "class": "signpage", "data-sign": "go" }, some([
+    return [h("form", "form", { "class": "signpage", "data-sign": window.location.pathname === "/sign-in" ? "go" : "stay" }, some([
       h("label", "l", { "for": "token", "class": "lab" }, "Your token"),
       h("input", "i", { id: "token", name: "token", type: "password", autocomplete: "off", spellcheck: "false", required: "", "aria-describedby": "token-says", autofocus: "" }),
       h("button", "b", { type: "submit", "class": "send" }, "Sign in"),
