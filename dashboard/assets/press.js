@@ -165,6 +165,8 @@
       h("p", "figures", { "class": "quiet figures" }, top.figures.map(function (line, at) { return h("span", at, { "class": at === 0 && top.silent ? "gap" : "" }, line); }))]);
   }
 
+  it.slice = slice; it.hatch = hatch;
+
   it.views.press = function (page) {
     var body = page.away ? [h("h1", "h1", { "class": "sr" }, page.title), it.awayPart(page)]
       : [title(page), stack(page), h("div", "two", { "class": "two" }, [roughPart(page), countPart(page)])];

@@ -19,7 +19,7 @@ from statistics import NormalDist
 from typing import Any, Self
 from urllib.parse import parse_qs, urlsplit
 
-from tests.browser import fake_record
+from tests.browser import fake_record, fake_trace
 
 PREFIXES = {
     "punch": "PU",
@@ -177,6 +177,8 @@ class FakeApi:
         }
         if path in self.broken or ("/series" in self.broken and path.endswith("/series")):
             return 500, {"title": "Internal Server Error", "status": 500}
+        if path == "/trace":
+            return 200, fake_trace.answer(asked, now)
         if path not in lists:
             found = fake_record.answer(self.plant(now), path, asked, now)
             if found is None:
