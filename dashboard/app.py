@@ -21,7 +21,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.types import ASGIApp
 
-from dashboard import pages
+from dashboard import pages, words
 from dashboard.access import KNOCK, LOOKING, Who
 from dashboard.client import Client
 from dashboard.fleet import Document
@@ -97,7 +97,12 @@ def create_app(
     _callbacks(dash, sources, sessions, now, refresh_s)
     server: FastAPI = dash.server
     server.add_api_route("/healthz", _healthz, methods=["GET"])
-    Posts(client, sessions, Tries(now), sources.forget).install(server)
+
+    def plain(text: str) -> str:
+        return words.of_the_api(text, sources.zone(), now())
+
+    posts = Posts(client, sessions, Tries(now), wrote=sources.forget, plain=plain)
+    posts.install(server)
     server.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
     return Guard(server, is_page=_is_page, posts=PATHS, unsigned=unsigned)
 
@@ -172,8 +177,19 @@ def answer(
     made = page(sources, minute, asked, who)
     digest = digest_of(made)
     at = made["head"]["now"]
-    beat = {"digest": digest, "at": at, "lost": LOST, "every_s": refresh_s}
+    beat = {
+        "digest": digest,
+        "at": at,
+        "lost": LOST,
+        "every_s": refresh_s,
+        "clock": clock_of(now),
+    }
     return beat if asked.get("digest") == digest else {**beat, "page": made}
+
+
+def clock_of(now: datetime) -> int:
+    """The board's clock in ms since 1970: a tablet's own may be wrong."""
+    return round(now.timestamp() * 1000)
 
 
 def page(sources: Sources, now: datetime, asked: Mapping[str, Any], who: Who = LOOKING) -> Document:

@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
 from typing import Final, Self
-from urllib.parse import quote
+from urllib.parse import quote, urlencode
 
 from dashboard import fleet as fleets
 from dashboard import words
@@ -40,6 +40,11 @@ class Sources:
     def over(cls, client: Client, now: Callable[[], datetime]) -> Self:
         """Sources that ask through one client."""
         return cls(Source(client, now), Records(client, now), Reads(client, now))
+
+    def zone(self) -> tzinfo:
+        """Plant time; UTC before the first answer."""
+        seen = self.fleet.read().answers
+        return fleets.plant_zone(seen.presses if seen else ())
 
     def forget(self) -> None:
         """Ask anew for everything: something was written."""
@@ -80,8 +85,7 @@ class Ask:
     @property
     def zone(self) -> tzinfo:
         """Plant time; UTC before the first answer."""
-        seen = self.sources.fleet.read().answers
-        return fleets.plant_zone(seen.presses if seen else ())
+        return self.sources.zone()
 
     def frame(self, view: str, title: str, fleet: Fleet | None = None) -> Document:
         """What every page's document holds: view, title, head, bar and foot."""
@@ -105,6 +109,7 @@ class Page:
 
     path: `/tool/{serial}`; `{press}` takes `site/line/press`, any other name one part.
     word: in the navigation, empty where it does not stand there.  role: least that sees it.
+    keeps: parameters of the present address that its word in the navigation carries on.
     assets: names in `assets/` that this page alone needs, fetched when it is first shown.
     is_open: whether it is shown to who may not look yet.
     """
@@ -117,6 +122,7 @@ class Page:
     role: Role = "viewer"
     assets: tuple[str, ...] = ()
     is_open: bool = False
+    keeps: tuple[str, ...] = ()
 
     def match(self, path: str) -> dict[str, str] | None:
         """The parts of an address that is this page's, else None."""
@@ -149,7 +155,8 @@ def draw(pages: Sequence[Page], ask: Ask, path: str) -> Document:
         made, page = _refused(ask, "There is no such page.", "The Shift page has the way."), None
     else:
         page, parts = found
-        made = _page(page, ask_with(ask, parts))
+        ask = ask_with(ask, parts)
+        made = _page(page, ask)
     return {**made, "ways": ways(pages, ask, page, made), "me": _me(ask)}
 
 
@@ -221,12 +228,12 @@ def ways(
 ) -> list[dict[str, object]]:
     """The navigation: pages that the role may see, other sites, the wall, signing in or out."""
     head = made["head"]
-    site = quote(str(head["site"]))
+    site = str(head["site"])
     shown = [each for each in pages if each.word and ask.who.may(each.role)]
     links: list[dict[str, object]] = [
         {
             "word": each.word,
-            "href": each.path + (f"?site={site}" if site else ""),
+            "href": each.path + _query(each, ask, site),
             "here": each is page,
             "key": each.view == "wall",
         }
@@ -238,6 +245,12 @@ def ways(
         {"word": other, "href": f"/?site={quote(str(other))}", "here": False, "key": False}
         for other in head["others"]
     ]
+
+
+def _query(page: Page, ask: Ask, site: str) -> str:
+    kept = {name: ask.param(name) for name in page.keeps if ask.param(name)}
+    given = ({"site": site} if site else {}) | kept
+    return "?" + urlencode(given, safe="/") if given else ""
 
 
 def _me(ask: Ask) -> dict[str, object]:

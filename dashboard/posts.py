@@ -16,7 +16,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse, Response
 
 from dashboard.access import KNOCK, Knock, Who
-from dashboard.client import ApiFault, Client, Reply
+from dashboard.client import ApiFault, Client, FieldFault, Reply
 from dashboard.guard import COOKIE
 from dashboard.session import LASTS, WALL_LASTS, Sessions, Tries, is_checked
 from dashboard.writes import CALLS, Write, place
@@ -36,12 +36,22 @@ class SignIn(msgspec.Struct, frozen=True):
 
 
 class Posts:
-    """Answers the posts of all screens. `wrote`: called after something was taken."""
+    """Answers the posts of all screens.
+
+    wrote: called after something was taken.  plain: makes a sentence of the API fit to be read.
+    """
 
     def __init__(
-        self, client: Client, sessions: Sessions, tries: Tries, wrote: Callable[[], None]
+        self,
+        client: Client,
+        sessions: Sessions,
+        tries: Tries,
+        *,
+        wrote: Callable[[], None],
+        plain: Callable[[str], str] = str,
     ) -> None:
-        self._client, self._sessions, self._tries, self._wrote = client, sessions, tries, wrote
+        self._client, self._sessions, self._tries = client, sessions, tries
+        self._wrote, self._plain = wrote, plain
 
     def install(self, server: FastAPI) -> None:
         """Hang them into the server."""
@@ -111,7 +121,19 @@ class Posts:
         if reply.is_taken:
             self._wrote()
         log.info("%s sent %s: %d.", who.name, call, reply.status, extra=WROTE)
-        return Response(msgspec.json.encode(reply), media_type="application/json")
+        return Response(msgspec.json.encode(self._said(reply)), media_type="application/json")
+
+    def _said(self, reply: Reply) -> Reply:
+        errors = [FieldFault(each.field, self._plain(each.reason)) for each in reply.errors]
+        told = self._plain(reply.detail) if reply.detail else ""
+        return Reply(reply.status, self._warned(reply.body), told, errors)
+
+    def _warned(self, body: Any) -> Any:  # noqa: ANN401 (whatever the API answers)
+        if isinstance(body, list):
+            return [self._warned(each) for each in body]
+        if isinstance(body, dict) and body.get("warnings"):
+            return body | {"warnings": [self._plain(each) for each in body["warnings"]]}
+        return body
 
 
 NOT_TAKEN: Final = "This token is not known, has expired, or was taken back."

@@ -131,6 +131,16 @@ def listed(names: Sequence[str], most: int) -> str:
 _TIME: Final = re.compile(r"\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}(?:\.\d+)?(?:Z|[+-]\d{2}:\d{2})")
 
 
+_IDS: Final = re.compile(r" \((?:event|inspection|entry) [0-9a-f-]{32,36}\)")
+_NAMED: Final = re.compile(r"\b[a-z0-9-]{1,32}/([a-z0-9-]{1,32})/([a-z0-9-]{1,32})\b")
+
+
+def of_the_api(text: str, zone: tzinfo, now: datetime) -> str:
+    """What the API said to an entry: without ids, presses as stamped, times as plant time."""
+    plain = _NAMED.sub(lambda found: f"{found[1]}{NARROW}{found[2]}", _IDS.sub("", text))
+    return sentence(plain, zone, now)
+
+
 def sentence(text: str, zone: tzinfo, now: datetime) -> str:
     """A caution of the API as a sentence: capital first, full stop last, times as plant time."""
     text = _TIME.sub(lambda found: since(parse_time(found[0]), zone, now), text.strip())

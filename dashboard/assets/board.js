@@ -6,6 +6,7 @@
   var DRAWN = { svg: 1, path: 1, use: 1, symbol: 1, circle: 1, rect: 1, defs: 1, pattern: 1 };
   var views = {}; /* drawn elsewhere: name to function of the document */
   var after = {}; /* called once a view is drawn, by name */
+  var ANSWER_MS = 12000; /* then a post counts as unanswered */
   var UNHEARD = 4; /* questions without an answer until the screen says so */
   var shown = { digest: null, page: null, heard: 0, at: "", open: [], turn: 0, params: {} };
 
@@ -277,7 +278,7 @@
 
   function awayPart(page) {
     return h("section", "away", { "class": "away" }, [h("p", 1, { "class": "says", role: "status" }, [
-      h("b", 1, { "class": "short" }, page.away.lead), h("span", 2, {}, " " + page.away.rest + " "), page.view === "away" ? null : again()].filter(Boolean))]);
+      h("b", 1, { "class": "short" }, page.away.lead), h("span", 2, {}, " " + page.away.rest + " "), page.view === "away" ? (page.away.sign_in ? h("a", "in", { href: "/sign-in?next=" + encodeURIComponent(window.location.pathname + window.location.search) }, "Sign in") : null) : again()].filter(Boolean))]);
   }
 
   /* The frame of every page: head, ways, bars, sheet, foot. `body`: nodes of the sheet. */
@@ -362,7 +363,7 @@
     var headers = { "Content-Type": "application/json" };
     var check = ((shown.page || {}).me || {}).check;
     if (check) { headers["X-Duestroke-Check"] = check; }
-    return window.fetch(path, { method: "POST", headers: headers, body: JSON.stringify(body), credentials: "same-origin" }).then(function (answer) {
+    return window.fetch(path, { method: "POST", headers: headers, body: JSON.stringify(body), credentials: "same-origin", signal: AbortSignal.timeout(ANSWER_MS) }).then(function (answer) {
       return answer.json().then(function (told) { return { status: answer.status, told: told }; }, function () { return { status: answer.status, told: {} }; });
     });
   }
@@ -414,7 +415,8 @@
   views.wall = wall;
   window.duestroke = {
     views: views, after: after, h: h, some: some, words: words, state: state, ramp: ramp, head: head, ways: ways, bar: bar, lostBar: lostBar, endedBar: endedBar,
-    band: band, awayPart: awayPart, markSheet: markSheet, rowClass: rowClass, sheet: sheet, shown: shown, render: render, ask: askNow, write: write, signIn: signIn
+    band: band, awayPart: awayPart, markSheet: markSheet, rowClass: rowClass, sheet: sheet, shown: shown, render: render, ask: askNow, write: write, signIn: signIn,
+    now: function () { return shown.clock + window.performance.now(); }
   };
 
   /* ---- asking, hearing, and noticing that nothing is heard ---- */
@@ -456,6 +458,7 @@
         shown.heard = Date.now();
         shown.at = answer.at; shown.words = answer.lost; shown.every = answer.every_s;
         shown.lost = false;
+        shown.clock = answer.clock - window.performance.now();
         if (!answer.page) { render(); return answer.digest; }
         fetchAll(answer.page.assets || [], function () { shown.page = answer.page; shown.digest = answer.digest; render(); });
         return answer.digest;

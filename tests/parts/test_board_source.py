@@ -149,7 +149,7 @@ def test_an_unchanged_page_is_not_sent_again(asked_of, clock):
     source = asked_of
     first = answer(source, NOW, {"address": "/"})
     asked = {"address": "/", "digest": first["digest"]}
-    assert set(answer(source, NOW, asked)) == {"digest", "at", "lost", "every_s"}
+    assert set(answer(source, NOW, asked)) == {"digest", "at", "lost", "every_s", "clock"}
     assert "page" in answer(source, NOW, {**asked, "address": "/wall"})
     assert "page" in answer(source, NOW, {**asked, "open": ["harlow-mere/1/01"]})
     clock.at += timedelta(minutes=1)
