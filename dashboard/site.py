@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import Final
 
-from dashboard import desk, entry, press, sign_in, trace, wall
+from dashboard import desk, entry, press, sign_in, tool, trace, wall
 from dashboard.pages import Page
 
 PAGES: Final[tuple[Page, ...]] = (
     desk.PAGE,
     press.PAGE,
+    tool.PAGE,
     entry.PAGE,
     trace.PAGE,
     wall.PAGE,

@@ -19,7 +19,7 @@ from statistics import NormalDist
 from typing import Any, Self
 from urllib.parse import parse_qs, urlsplit
 
-from tests.browser import fake_record, fake_trace
+from tests.browser import fake_record, fake_tool, fake_trace
 
 PREFIXES = {
     "punch": "PU",
@@ -179,6 +179,9 @@ class FakeApi:
             return 500, {"title": "Internal Server Error", "status": 500}
         if path == "/trace":
             return 200, fake_trace.answer(asked, now)
+        if path.startswith("/tools/"):
+            tool = fake_tool.answer(self.plant(now), path.removeprefix("/tools/"), now)
+            return (404, {"title": "Not Found", "status": 404}) if tool is None else (200, tool)
         if path not in lists:
             found = fake_record.answer(self.plant(now), path, asked, now)
             if found is None:
