@@ -157,6 +157,9 @@ def draw(pages: Sequence[Page], ask: Ask, path: str) -> Document:
         page, parts = found
         ask = ask_with(ask, parts)
         made = _page(page, ask)
+    if ask.who.ended and (page is None or not ask.who.may(page.role)):
+        # What is drawn on the screen stays, with what is typed in it; the screen says why.
+        made = {**made, "keep": True}
     return {**made, "ways": ways(pages, ask, page, made), "me": _me(ask)}
 
 

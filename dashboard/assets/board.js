@@ -267,7 +267,7 @@
   function endedBar(page) {
     if (!(page.me || {}).ended && !shown.ended) { return h("div", "ended", {}, []); }
     return h("div", "ended", { "class": "stale ended", role: "status" }, some([
-      h("b", "t", {}, "Your session has ended."), h("span", "s", {}, " What is typed on this page stays. "),
+      h("b", "t", {}, "Your session has ended."), h("span", "s", {}, " This page is as of " + shown.asOf + "; what is typed on it stays. "),
       h("form", "again", { "class": "signform", "data-sign": "stay" }, some([
         h("label", "l", { "for": "token-again" }, "Token "),
         h("input", "i", { id: "token-again", type: "password", name: "token", autocomplete: "off", required: "" }),
@@ -324,7 +324,7 @@
     var turn = it && pages.length > 1 ? "Page " + (at + 1) + " of " + pages.length + ". " : "";
     var main = page.away ? [awayPart(page)] : page.empty ? [h("p", "empty", { "class": "says" }, page.empty)]
       : it.columns.map(function (each) { return column(page, each); });
-    return [markSheet(), h("h1", "h1", { "class": "sr" }, "Wall"), head(page, true), h("div", "bars", {}, [bar(page), lostBar()]),
+    return [markSheet(), h("h1", "h1", { "class": "sr" }, "Wall"), head(page, true), h("div", "bars", {}, [endedBar(page), bar(page), lostBar()]),
       h("main", "main", { "class": page.away || page.empty ? "" : "cols" }, main),
       h("footer", "strip", { "class": "strip" }, [h("span", 1, { "class": it && it.elsewhere ? "also" : "" }, turn + (it && it.elsewhere ? it.elsewhere : page.strip || "")), h("span", 2, { "class": "quiet" }, page.safe || "")])];
   }
@@ -460,6 +460,11 @@
         shown.lost = false;
         shown.clock = answer.clock - window.performance.now();
         if (!answer.page) { render(); return answer.digest; }
+        if (!answer.page.keep) { shown.asOf = answer.at; }
+        if (answer.page.keep && shown.page) {
+          shown.page = Object.assign({}, shown.page, { me: answer.page.me }); shown.digest = answer.digest; render();
+          return answer.digest;
+        }
         fetchAll(answer.page.assets || [], function () { shown.page = answer.page; shown.digest = answer.digest; render(); });
         return answer.digest;
       }

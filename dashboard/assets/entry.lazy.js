@@ -186,7 +186,7 @@
 
   function foot(page) {
     var me = page.me || {};
-    return h("footer", "foot", { "class": "foot" }, [h("p", "law", {}, page.law || page.foot), h("p", "ways", { "class": "back" }, some([
+    return h("footer", "foot", { "class": "foot" }, [h("p", "law", { "class": "law" }, page.law || page.foot), h("p", "ways", { "class": "back" }, some([
       page.back ? h("a", "b", { href: page.back.href }, page.back.word) : null, page.back && page.back.href !== "/" ? h("a", "s", { href: "/" }, "Shift") : null,
       me.signed ? h("span", "me", { "class": "me quiet" }, me.name + " · " + me.role) : null, me.signed ? h("button", "out", { type: "button", "class": "link", "data-out": "1" }, "Sign out") : null]))]);
   }
@@ -199,7 +199,11 @@
   };
 
   /* What is typed is the truth of a field, unless somebody is typing in it. */
-  it.after.entry = function () {
+  var wasSigned = true;
+  it.after.entry = function (page) {
+    var signed = !!(page.me || {}).signed;
+    if (signed && !wasSigned && kept().length) { later(0); }
+    wasSigned = signed;
     document.querySelectorAll("[data-type]").forEach(function (node) {
       var value = node.getAttribute("data-type") === "by" ? by() : form[node.getAttribute("data-type")] || "";
       if (node !== document.activeElement && node.value !== value) { node.value = value; }
@@ -343,18 +347,20 @@
     it.render();
   }
 
-  var timer = 0;
+  var timer = 0, flushing = false;
   function later(tries) {
     window.clearTimeout(timer);
-    timer = window.setTimeout(flush, 1000 * Math.min(LONGEST_PAUSE_S, Math.pow(2, tries - 1)));
+    timer = window.setTimeout(flush, tries ? 1000 * Math.min(LONGEST_PAUSE_S, Math.pow(2, tries - 1)) : 0);
   }
 
   /* One after the other in the order of entry, each with its own id: sent again it is the same entry. */
   function flush(evenOthers) {
     var me = ((it.shown.page || {}).me || {});
     var next = kept().filter(function (each) { return each.state !== "refused" && (each.who === me.name || evenOthers === each.id); })[0];
-    if (!next || !me.signed || sending) { if (kept().length) { later(4); } return; }
+    if (!next || !me.signed || sending || flushing) { if (kept().length) { later(4); } return; }
+    flushing = true;
     it.write(next.call, next.body).then(function (told) {
+      flushing = false;
       if (told.status === 200 || told.status === 201) { drop(next.id); if (kept().length) { flush(); } }
       else if (told.status === 0 || told.status >= 500 || told.status === 429) { change(next.id, { state: "waiting", tries: next.tries + 1 }); later(next.tries + 1); }
       else if (told.status === 401 || (told.status === 403 && next.tries < 3)) { change(next.id, { state: told.status === 401 ? "signed-out" : "waiting", tries: next.tries + 1 }); it.ask(); later(3); }

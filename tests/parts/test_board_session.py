@@ -360,14 +360,19 @@ def test_a_write_goes_with_the_persons_own_token(screen, open_board, api):
     assert api.written == [("POST", "/tool-events", CREW, {"type": "pull"})]
 
 
-def test_a_refusal_of_the_api_comes_back_whole(screen, open_board, api):
-    fault = {"field": "serial", "reason": "it sits in 1/02"}
-    api.refuses = (409, {"detail": "it sits in 1/02", "errors": [fault]})
+def test_a_refusal_of_the_api_comes_back_in_plant_words(screen, open_board, api):
+    """Presses as they are stamped, times as plant time, no ids of ours."""
+    against = (
+        "R1 sits at ring-3 of harlow-mere/1/02 since 2026-11-23T05:40:00Z "
+        "(event 0b9f3a52-4c0e-4f0f-9a35-0f6a3d1c7e11)"
+    )
+    api.refuses = (409, {"detail": against, "errors": [{"field": "serial", "reason": against}]})
     sign_in(screen, open_board)
     check = shown(screen, open_board)["me"]["check"]
     told = write(screen, open_board, {"call": "tool-events", "body": {}}, check).json()
-    assert (told["status"], told["detail"]) == (409, "it sits in 1/02")
-    assert told["errors"] == [fault]
+    assert told["status"] == 409
+    assert told["detail"] == "R1 sits at ring-3 of 1\u202f02 since 05:40."
+    assert told["errors"] == [{"field": "serial", "reason": told["detail"]}]
 
 
 @pytest.mark.parametrize(
