@@ -199,11 +199,12 @@
   };
 
   /* What is typed is the truth of a field, unless somebody is typing in it. */
-  var wasSigned = true;
+  var wasSigned = true, lastName = "";
   it.after.entry = function (page) {
     var signed = !!(page.me || {}).signed;
     if (signed && !wasSigned && kept().length) { later(0); }
     wasSigned = signed;
+    if (signed) { lastName = page.me.name; }
     document.querySelectorAll("[data-type]").forEach(function (node) {
       var value = node.getAttribute("data-type") === "by" ? by() : form[node.getAttribute("data-type")] || "";
       if (node !== document.activeElement && node.value !== value) { node.value = value; }
@@ -300,9 +301,9 @@
     if (sending) { return; }
     refused = missing(page);
     if (Object.keys(refused).length) { it.render(); showFirst(); return; }
-    var sent = body(page), me = page.me || {};
+    var sent = body(page);
     if (page.call !== "tools") { sent.id = entryId; }
-    var entry = { id: entryId, call: page.call, body: sent, words: page.send.repeat || page.send.word, since: it.now(), who: me.name, tries: 0, state: "sending", press: form.press || "" };
+    var entry = { id: entryId, call: page.call, body: sent, words: page.send.repeat || page.send.word, since: it.now(), who: lastName, tries: 0, state: "sending", press: form.press || "" };
     var held = keep(kept().concat([entry]));
     sending = true;
     it.render();
