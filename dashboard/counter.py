@@ -173,8 +173,13 @@ def _flag_row(fleet: Fleet, flag: Flag) -> dict[str, Any]:
         "hides": f"{flag.hidden_at_most:,}" if is_open else "0",
         "open": is_open,
         "settled": _settled(fleet, flag),
-        "rule": " ".join(RULES[kind] for kind in flag.kinds if kind in RULES) + _choices(flag),
+        "rule": rule_words(flag) + _choices(flag),
     }
+
+
+def rule_words(flag: Flag) -> str:
+    """By which rules a flag was raised, in words."""
+    return " ".join(RULES[kind] for kind in flag.kinds if kind in RULES)
 
 
 def _choices(flag: Flag) -> str:

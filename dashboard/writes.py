@@ -34,6 +34,7 @@ CALLS: Final[Mapping[str, Call]] = {
     "tools": Call("POST", "/tools", "crew"),
     "inspections": Call("POST", "/inspections", "crew"),
     "settle-flag": Call("POST", "/flags/{id}/settle", "engineer"),
+    "answer": Call("POST", "/questions/{id}/close", "crew"),
     "replay": Call("POST", "/quarantine/{id}/replay", "engineer"),
     "drop": Call("DELETE", "/quarantine/{id}", "engineer"),
 }

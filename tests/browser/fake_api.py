@@ -19,7 +19,7 @@ from statistics import NormalDist
 from typing import Any, Self
 from urllib.parse import parse_qs, urlsplit
 
-from tests.browser import fake_record, fake_tool, fake_trace
+from tests.browser import fake_doubts, fake_record, fake_tool, fake_trace
 
 PREFIXES = {
     "punch": "PU",
@@ -183,7 +183,9 @@ class FakeApi:
             tool = fake_tool.answer(self.plant(now), path.removeprefix("/tools/"), now)
             return (404, {"title": "Not Found", "status": 404}) if tool is None else (200, tool)
         if path not in lists:
-            found = fake_record.answer(self.plant(now), path, asked, now)
+            found = fake_doubts.answer(self.plant(now), path, asked, now)
+            if found is None:
+                found = fake_record.answer(self.plant(now), path, asked, now)
             if found is None:
                 return 404, {"title": "Not Found", "status": 404}
             return 200, cut_page(found, asked, 10_000 if path.endswith("/series") else 1_000)
