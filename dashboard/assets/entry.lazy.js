@@ -194,7 +194,7 @@
   it.views.entry = function (page) {
     if (page.away) { return it.sheet(page, "Enter a change", [it.awayPart(page)]); }
     var left = page.choose ? null : seats(page);
-    return [it.markSheet(), care(page), it.endedBar(page), it.lostBar(),
+    return [it.markSheet(), care(page), it.endedBar(page), it.bar(page), it.lostBar(),
       h("main", "main", { "class": left ? "form" : "form alone" }, some([left, h("div", "right", { "class": "right" }, right(page).concat([net()].filter(Boolean)))])), foot(page)];
   };
 
