@@ -255,12 +255,19 @@
       .concat([h("span", "far", { "class": "far" }, links.filter(function (each) { return each.key; }).map(link).concat(mine(page.me || {})))]));
   }
 
+  /* Entries that wait in this tablet are sent on the page on which they are made. */
+  function waiting() {
+    var list = [];
+    try { list = JSON.parse(window.localStorage.getItem("duestroke-kept")) || []; } catch (fault) { list = []; }
+    return list.length ? [h("a", "kept", { "class": "kept", href: "/entry" }, list.length === 1 ? "1 entry kept" : list.length + " entries kept")] : [];
+  }
+
   function mine(me) {
     if (me.signed) {
-      return [h("span", "me", { "class": "me quiet nw" }, me.name + " · " + me.role), h("button", "out", { type: "button", "class": "link", "data-out": "1" }, "Sign out")];
+      return waiting().concat([h("span", "me", { "class": "me quiet nw" }, me.name + " · " + me.role), h("button", "out", { type: "button", "class": "link", "data-out": "1" }, "Sign out")]);
     }
     var here = window.location.pathname + window.location.search;
-    return window.location.pathname === "/sign-in" ? [] : [h("a", "in", { "class": "in", href: "/sign-in?next=" + encodeURIComponent(here) }, "Sign in")];
+    return window.location.pathname === "/sign-in" ? [] : waiting().concat([h("a", "in", { "class": "in", href: "/sign-in?next=" + encodeURIComponent(here) }, "Sign in")]);
   }
 
   /* The session has ended: said in place, and ended again in place; nothing typed is lost. */
@@ -415,7 +422,7 @@
   views.wall = wall;
   window.duestroke = {
     views: views, after: after, h: h, some: some, words: words, state: state, ramp: ramp, head: head, ways: ways, bar: bar, lostBar: lostBar, endedBar: endedBar,
-    band: band, awayPart: awayPart, markSheet: markSheet, rowClass: rowClass, sheet: sheet, shown: shown, render: render, ask: askNow, write: write, signIn: signIn,
+    band: band, axisHead: axisHead, awayPart: awayPart, markSheet: markSheet, rowClass: rowClass, sheet: sheet, shown: shown, render: render, ask: askNow, write: write, signIn: signIn,
     now: function () { return shown.clock + window.performance.now(); }
   };
 

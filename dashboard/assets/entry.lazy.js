@@ -171,7 +171,7 @@
 
   function sendPart(page) {
     if (!page.send) { return null; }
-    var fresh = page.echo === String(count) || (count === 0 && !page.echo);
+    var fresh = page.echo === String(count) || (count === 1 && !page.echo);
     return h("div", "sendpart", {}, some([
       refused[""] ? h("p", "no", { "class": "say s-no", role: "alert" }, refused[""]) : null,
       h("button", "send", { type: "button", "class": "send", "data-send": "1", "aria-busy": String(sending) }, some([h("span", 1, {}, sending ? "Sending" : page.send.word), fresh && page.send.repeat ? h("small", 2, {}, page.send.repeat) : null]))]));

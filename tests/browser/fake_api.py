@@ -19,7 +19,7 @@ from statistics import NormalDist
 from typing import Any, Self
 from urllib.parse import parse_qs, urlsplit
 
-from tests.browser import fake_doubts, fake_record, fake_tool, fake_trace
+from tests.browser import fake_doubts, fake_record, fake_shelf, fake_stock, fake_tool, fake_trace
 
 PREFIXES = {
     "punch": "PU",
@@ -174,13 +174,18 @@ class FakeApi:
             "/presses": lambda: self.plant(now).presses,
             "/forecasts": lambda: forecasts(self.plant(now), now, levels_of(asked)),
             "/stops": lambda: self.plant(now).stops,
+            "/tools": lambda: fake_shelf.tools(self.plant(now), asked),
+            "/stock": lambda: fake_stock.stock(self.plant(now), now),
         }
         if path in self.broken or ("/series" in self.broken and path.endswith("/series")):
             return 500, {"title": "Internal Server Error", "status": 500}
         if path == "/trace":
             return 200, fake_trace.answer(asked, now)
+        if path == "/demand":
+            return 200, fake_stock.demand(self.plant(now), now)
         if path.startswith("/tools/"):
-            tool = fake_tool.answer(self.plant(now), path.removeprefix("/tools/"), now)
+            serial = path.removeprefix("/tools/")
+            tool = fake_tool.answer(self.plant(now), serial, now) or fake_shelf.ring(serial)
             return (404, {"title": "Not Found", "status": 404}) if tool is None else (200, tool)
         if path not in lists:
             found = fake_doubts.answer(self.plant(now), path, asked, now)

@@ -16,6 +16,7 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager, nullcontext
 from pathlib import Path
 from typing import Any
+from urllib.parse import urljoin
 
 from playwright.sync_api import Browser, Page, sync_playwright
 
@@ -26,6 +27,15 @@ SHOTS = Path(__file__).parents[2] / "docs" / "shots"
 VIEWS = {"shift": "/", "wall": "/?view=wall", "press": "/press/harlow-mere/2/05"}
 PRESSES = {"overdue": ("2/03", ""), "cant-tell": ("3/02", ""), "opened": ("2/05", "ring-1")}
 """More pictures of press pages: which press, and which row stands open."""
+
+SIGNED = {
+    "sign-in": ("/sign-in", ""),
+    "entry": (
+        "/entry?press=harlow-mere/2/03&position=ring-3&reason=worn&serial=IR26-0231-5",
+        "crew-token-of-the-tests",
+    ),
+}
+"""Pages that are drawn for somebody: address, and the token to sign in with."""
 
 TO_PALETTE = """
 async (data) => {
@@ -97,16 +107,26 @@ def fixed(plant: str) -> Iterator[str]:
 
 
 def draw(
-    browser: Browser, url: str, size: tuple[int, int], scheme: str, opening: str = ""
+    browser: Browser,
+    url: str,
+    size: tuple[int, int],
+    scheme: str,
+    opening: str = "",
+    token: str = "",
 ) -> bytes:
-    """One picture: the whole page, on the wall the screen. opening: the row to open first."""
+    """One picture: the whole page, on the wall the screen.
+
+    opening: the row to open first.  token: to sign in with.
+    """
     context = browser.new_context(
         viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, reduced_motion="reduce"
     )
     with closing(context):
+        if token:
+            context.request.post(urljoin(url, "/sign-in"), data={"token": token})
         page = context.new_page()
         page.goto(url)
-        page.wait_for_selector("#board .head")
+        page.wait_for_selector("#board .head, #board .care")
         if opening:
             page.click(f"button[data-open={opening}]")
             page.wait_for_selector(".row.opened")
@@ -149,6 +169,7 @@ def main() -> None:
                         print(f"{file}  {len(png) / 1000:.0f} kB")
         if not asked.board:
             draw_presses(browser, helper, asked.only, asked.out)
+            draw_signed_in(browser, helper, asked.only, asked.out)
 
 
 def draw_presses(browser: Browser, helper: Page, only: str, out: Path) -> None:
@@ -161,6 +182,19 @@ def draw_presses(browser: Browser, helper: Page, only: str, out: Path) -> None:
                 png = draw(browser, path, SIZES[1], SCHEMES[0], opening)
                 (out / file).write_bytes(small_png(helper, png))
                 print(file)
+
+
+def draw_signed_in(browser: Browser, helper: Page, only: str, out: Path) -> None:
+    """Signing in, and entry by the crew with a form that is filled."""
+    with fixed("plant_of_21") as url:
+        for size in SIZES:
+            for scheme in SCHEMES:
+                for name, (path, token) in SIGNED.items():
+                    file = f"{name}-{size[0]}-{scheme}.png"
+                    if only in file:
+                        png = draw(browser, url + path, size, scheme, token=token)
+                        (out / file).write_bytes(small_png(helper, png))
+                        print(file)
 
 
 if __name__ == "__main__":
