@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from dashboard import desk, entry, press, records, sign_in, tool, trace, wall
+from dashboard import desk, entry, press, records, sign_in, tool, tool_room, trace, wall
 from dashboard.pages import Page
 
 PAGES: Final[tuple[Page, ...]] = (
@@ -12,6 +12,7 @@ PAGES: Final[tuple[Page, ...]] = (
     press.PAGE,
     tool.PAGE,
     entry.PAGE,
+    tool_room.PAGE,
     trace.PAGE,
     records.PAGE,
     wall.PAGE,
