@@ -1,4 +1,4 @@
-"""Curves beside the model: the product-limit estimate, and how far a law is from it."""
+"""Curves beside the model: product-limit and cumulated-hazard estimates, and a law's distance."""
 
 from __future__ import annotations
 
@@ -33,6 +33,19 @@ class StepCurve:
     high: Array
 
 
+@dataclass(frozen=True)
+class HazardCurve:
+    """Nelson-Aalen estimate of the cumulated hazard; arrays of shape (n,), one row for each age.
+
+    age: strokes.  hazard: cumulated up to it and with it.  standard_error: from the sum of
+    ends / at risk^2.
+    """
+
+    age: Array
+    hazard: Array
+    standard_error: Array
+
+
 def step_curve(observations: Observations) -> StepCurve:
     """Kaplan-Meier with delayed entry: a life counts as in sight after its entry.
 
@@ -40,20 +53,41 @@ def step_curve(observations: Observations) -> StepCurve:
     ends are found. A life censored at the age of an end was still in sight for it.
     Source: Kaplan and Meier 1958, J. Am. Stat. Assoc. 53, 457-481; Greenwood 1926.
     """
-    failed = observations.code <= INTERVAL
-    age, ends = np.unique(observations.high[failed], return_counts=True)
-    in_sight = (observations.entry < age[:, None]) & (observations.high >= age[:, None])
-    # An end at the very age of entry can't have been in sight before; it counts for itself.
-    at_risk = np.maximum(in_sight.sum(axis=1), ends)
-    survival = np.cumprod(1 - ends / at_risk)
-    open_ended = at_risk > ends
-    rest = np.where(open_ended, at_risk - ends, 1)
-    greenwood = np.cumsum(np.where(open_ended, ends / (at_risk * rest), 0.0))
+    age, ends, there = in_sight(observations)
+    survival = np.cumprod(1 - ends / there)
+    open_ended = there > ends
+    rest = np.where(open_ended, there - ends, 1)
+    greenwood = np.cumsum(np.where(open_ended, ends / (there * rest), 0.0))
     low, high = _bounds(survival, greenwood)
     error = survival * np.sqrt(greenwood)
     return StepCurve(
-        age, survival, error, at_risk.astype(np.int64), ends.astype(np.int64), low, high
+        age, survival, error, there.astype(np.int64), ends.astype(np.int64), low, high
     )
+
+
+def hazard_curve(observations: Observations) -> HazardCurve:
+    """Nelson-Aalen with delayed entry; ends at one age are one step of ends / at risk.
+
+    Source: Nelson 1972, Technometrics 14, 945-966; Aalen 1978, Ann. Stat. 6, 701-726.
+    """
+    age, ends, there = in_sight(observations)
+    error = np.sqrt(np.cumsum(ends / there**2))
+    return HazardCurve(age, np.cumsum(ends / there), error)
+
+
+def in_sight(observations: Observations) -> tuple[Array, Array, Array]:
+    """Ages with an end, how many ended there, and how many were in sight just before, each (n,)."""
+    failed = observations.code <= INTERVAL
+    age, ends = np.unique(observations.high[failed], return_counts=True)
+    return age, ends.astype(np.float64), at_risk(observations, age, ends)
+
+
+def at_risk(observations: Observations, age: Array, ends: NDArray[np.int64]) -> Array:
+    """Lives in sight just before each age, at least as many as ended there; shape of `age`."""
+    entered = np.searchsorted(np.sort(observations.entry), age, side="left")
+    gone = np.searchsorted(np.sort(observations.high), age, side="left")
+    # An end at the very age of entry can't have been in sight before; it counts for itself.
+    return np.maximum(entered - gone, ends).astype(np.float64)
 
 
 def _bounds(survival: Array, greenwood: Array) -> tuple[Array, Array]:

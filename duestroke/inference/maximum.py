@@ -7,7 +7,7 @@ and so that the likelihood can be compared with published fits.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -18,7 +18,7 @@ from duestroke.errors import BadField
 from duestroke.inference.families import Lognormal, Weibull
 from duestroke.inference.law import Law
 from duestroke.inference.likelihood import LogAges, log_ages, log_likelihood
-from duestroke.inference.observations import Observations
+from duestroke.inference.observations import EXACT, NEGLIGIBLE_AGE, Observations
 
 Array = NDArray[np.float64]
 
@@ -26,6 +26,24 @@ _SPREADS_AT_START = np.linspace(math.log(0.05), math.log(3.0), 40)
 _SPREADS: Final = (math.log(2e-3), math.log(30.0))
 """Log spreads between which a maximum is one; beyond, the likelihood ran off."""
 _STEP = 2e-4
+_MOST_FINER: Final = 20.0
+
+
+@dataclass(frozen=True)
+class Surface:
+    """Log likelihood of one family over log median and log spread, per unit of log life.
+
+    unit: strokes; log medians are relative to it.
+    """
+
+    family: Weibull | Lognormal
+    ages: LogAges
+    unit: float
+
+    def __call__(self, log_median: float, log_spread: float) -> float:
+        """The log likelihood at one point."""
+        s = np.exp(np.array([log_spread]))
+        return float(log_likelihood(self.family, self.ages, np.array([log_median]), s)[0, 0])
 
 
 @dataclass(frozen=True)
@@ -34,11 +52,14 @@ class MaximumLikelihood:
 
     log_likelihood: with densities per stroke.
     covariance: of (log median, log spread), shape (2, 2), from the observed information.
+    surface: the likelihood around it.  best: log median in its unit and log spread, shape (2,).
     """
 
     law: Law
     log_likelihood: float
     covariance: Array
+    surface: Surface = field(repr=False)
+    best: Array = field(repr=False)
 
     @property
     def aic(self) -> float:
@@ -68,32 +89,44 @@ def maximum_likelihood(
     """
     if observations.failures == 0:
         raise BadField("observations", "no failure", "at least one failure")
-    unit = float(np.median(observations.high[observations.high > 0]))
-    ages = log_ages(observations.relative_to(unit), observations.unseen_share)
+    surface = surface_of(observations, family)
 
     def cost(at: NDArray[np.float64]) -> float:
-        return -_at(ages, family, at)
+        return -surface(at[0], at[1])
 
-    found = minimize(cost, _start(ages, family), method="Nelder-Mead", tol=1e-10)
+    found = minimize(cost, _start(surface), method="Nelder-Mead", tol=1e-10)
     best = np.asarray(found.x, dtype=np.float64)
-    information = _information(ages, family, best)
+    information = _information(surface, best)
     if not (found.success and _SPREADS[0] < best[1] < _SPREADS[1] and _is_peak(information)):
         raise BadField("observations", "lives without a maximum", "failures at different ages")
-    law = Law(family, unit * math.exp(best[0]), math.exp(best[1]))
+    law = Law(family, surface.unit * math.exp(best[0]), math.exp(best[1]))
     # The likelihood is per unit of log life; per stroke it loses log t for each end seen.
-    per_stroke = float(ages.exact.sum()) + ages.exact.size * math.log(unit)
+    exact = surface.ages.exact
+    per_stroke = float(exact.sum()) + exact.size * math.log(surface.unit)
     covariance = np.asarray(np.linalg.inv(information), dtype=np.float64)
-    return MaximumLikelihood(law, _at(ages, family, best) - per_stroke, covariance)
+    return MaximumLikelihood(law, surface(*best) - per_stroke, covariance, surface, best)
 
 
-def _at(ages: LogAges, family: Weibull | Lognormal, at: Array) -> float:
-    value = log_likelihood(family, ages, np.array([at[0]]), np.exp(np.array([at[1]])))
-    return float(value[0, 0])
+def surface_of(observations: Observations, family: Weibull | Lognormal) -> Surface:
+    """The likelihood of lives of which at least one ended."""
+    unit = _unit(observations)
+    ages = log_ages(observations.relative_to(unit), observations.unseen_share)
+    return Surface(family, ages, unit)
 
 
-def _start(ages: LogAges, family: Weibull | Lognormal) -> Array:
+def _unit(observations: Observations) -> float:
+    """A typical age, made smaller where ends were seen so early that they would pass for zero."""
+    typical = float(np.median(observations.high[observations.high > 0]))
+    in_sight = (observations.high - observations.entry)[observations.code == EXACT]
+    seen = in_sight[in_sight > 0]
+    if not seen.size:
+        return typical
+    return float(np.clip(0.9 * seen.min() / NEGLIGIBLE_AGE, typical / _MOST_FINER, typical))
+
+
+def _start(surface: Surface) -> Array:
     m = np.linspace(-3.0, 5.0, 161)
-    values = log_likelihood(family, ages, m, np.exp(_SPREADS_AT_START))
+    values = log_likelihood(surface.family, surface.ages, m, np.exp(_SPREADS_AT_START))
     i, j = np.unravel_index(int(np.argmax(values)), values.shape)
     return np.array([m[i], _SPREADS_AT_START[j]])
 
@@ -102,14 +135,14 @@ def _is_peak(information: Array) -> bool:
     return bool(np.all(np.isfinite(information)) and np.linalg.eigvalsh(information)[0] > 1e-9)
 
 
-def _information(ages: LogAges, family: Weibull | Lognormal, best: Array) -> Array:
+def _information(surface: Surface, best: Array) -> Array:
     """Minus the second derivatives of the log likelihood, by central differences."""
     step = _STEP * np.eye(2)
     out = np.empty((2, 2))
     for i in range(2):
         for j in range(2):
             corners = [
-                a * b * _at(ages, family, best + a * step[i] + b * step[j])
+                a * b * surface(*(best + a * step[i] + b * step[j]))
                 for a in (1, -1)
                 for b in (1, -1)
             ]
