@@ -43,6 +43,7 @@ from duestroke.forecast import (
     remaining_at,
 )
 from duestroke.inference import Posterior, fit
+from duestroke.inference.place import PlacePosterior
 from duestroke.score import crps_from_draws
 
 Array = NDArray[np.float64]
@@ -160,7 +161,14 @@ def _forecast(model: Posterior, tool: RunningTool, path: Array):
     ]
     press = PressFacts("plant/1/01", NOW, 480, rate_of(days, Calendar()), Calendar(), first)
     facts = ToolFacts("punch", "punch", "T-1", tool.age, tool.age, first, tool.good_at)
-    basis = LifeBasis("punch", "punch", model, "benchmark", model.lives, model.failures)
+    basis = LifeBasis(
+        "punch",
+        "punch",
+        PlacePosterior(model, model.failures, 0),
+        "benchmark",
+        model.lives,
+        model.failures,
+    )
     return forecast_press(press, [(facts, basis)], NOW)[0]
 
 

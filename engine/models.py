@@ -11,6 +11,7 @@ from typing import Final
 from duestroke.forecast import LifeBasis
 from duestroke.forecast.digest import digest_of_lives
 from duestroke.inference import MODEL_VERSION, Posterior, Prior, fit
+from duestroke.inference.place import PlacePosterior
 from duestroke.lives import Life
 from duestroke.names import DEFAULT_SPREAD
 from engine.answers import life_model_answer
@@ -127,7 +128,7 @@ def _basis(
     return LifeBasis(
         kind=position.kind,
         position=position.position,
-        law=posterior,
+        law=PlacePosterior(posterior, posterior.failures, 0),
         fit=f"{position.kind}/{position.position}/{digest[:12]}",
         lives=posterior.lives,
         failures=posterior.failures,

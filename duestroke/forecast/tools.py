@@ -18,6 +18,8 @@ from duestroke.forecast.result import DEFAULT_LEVELS, Chance, Forecast
 from duestroke.forecast.states import Outlook, state_in_silence, state_of
 from duestroke.forecast.unknown_age import remaining_at_unknown_age
 from duestroke.forecast.view import View
+from duestroke.inference.ahead import remaining_quantiles
+from duestroke.inference.tool import ToolRecord
 from duestroke.times import format_time, to_micros
 
 Floats = NDArray[np.float64]
@@ -31,9 +33,25 @@ def forecast_press(
     Pure: the same facts give the same content to the byte. Raises nothing for odd data: what
     cannot be told is said by the state and in the cautions.
     """
+    return forecast_presses([(press, tools)], now)[0]
+
+
+def forecast_presses(
+    presses: Sequence[tuple[PressFacts, Sequence[tuple[ToolFacts, LifeBasis]]]], now: datetime
+) -> list[list[Forecast]]:
+    """Forecasts of all tools of many presses, by press and tool in the order given.
+
+    A press alone gets the same bytes as among others.
+    """
+    return [_of_press(press, tools, now) for press, tools in presses]
+
+
+def _of_press(
+    press: PressFacts, tools: Sequence[tuple[ToolFacts, LifeBasis]], now: datetime
+) -> list[Forecast]:
     view = View(press, now)
     based = [k for k, (_, basis) in enumerate(tools) if basis.law is not None]
-    left = _strokes_left([tools[k] for k in based])
+    left = _strokes_left(press, [tools[k] for k in based])
     unseen = np.array([view.unseen(tools[k][0]) for k in based])
     ahead = dict(zip(based, _ahead(view, left, unseen), strict=True))
     return [_forecast(view, *pair, ahead.get(k)) for k, pair in enumerate(tools)]
@@ -50,7 +68,7 @@ class _Ahead:
     ran: tuple[float, tuple[float, float]]
 
 
-def _strokes_left(tools: Sequence[tuple[ToolFacts, LifeBasis]]) -> Floats:
+def _strokes_left(press: PressFacts, tools: Sequence[tuple[ToolFacts, LifeBasis]]) -> Floats:
     """Strokes left at the last report, (tools, levels), growing with the level."""
     rows = []
     for tool, basis in tools:
@@ -60,9 +78,25 @@ def _strokes_left(tools: Sequence[tuple[ToolFacts, LifeBasis]]) -> Floats:
         elif tool.strokes is None:
             rows.append(remaining_at_unknown_age(basis.law, tool.strokes_since_fit, LEVELS))
         else:
-            rows.append(basis.law.remaining_quantiles(tool.strokes, tool.good_at, LEVELS))
+            record = _record(press, tool, tool.strokes)
+            rows.append(remaining_quantiles(basis.law, [record], LEVELS)[0])
     left = np.array(rows, dtype=float).reshape(len(rows), len(LEVELS))
     return np.maximum.accumulate(np.maximum(left, 0.0), axis=1)
+
+
+def _record(press: PressFacts, tool: ToolFacts, age: float) -> ToolRecord:
+    return ToolRecord(
+        age=age,
+        good_at=tool.good_at,
+        readings=tool.readings,
+        press=press.press,
+        batch=tool.batch,
+        life_number=tool.life_number,
+        speed_so_far=tool.speed_so_far,
+        speed_now=tool.speed_now,
+        rough_so_far=tool.rough_so_far,
+        rough_now=tool.rough_now,
+    )
 
 
 def _ahead(view: View, left: Floats, unseen: Floats) -> list[_Ahead]:
