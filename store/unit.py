@@ -19,6 +19,7 @@ from store.positions import PgPositions
 from store.presses import PgPresses
 from store.quarantine import PgQuarantine
 from store.questions import PgQuestions
+from store.scores import PgScores
 from store.stops import PgStops
 from store.strokes import PgStrokes
 from store.tokens import PgTokens
@@ -117,3 +118,7 @@ class Unit:
     @cached_property
     def forecasts(self) -> PgForecasts:
         return PgForecasts(self.conn)
+
+    @cached_property
+    def scores(self) -> PgScores:
+        return PgScores(self.conn)
