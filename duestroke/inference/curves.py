@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import xlog1py, xlogy
+from scipy.special import ndtri, xlog1py, xlogy
 
 from duestroke.errors import BadField
 from duestroke.inference.law import Law
@@ -21,7 +21,7 @@ class StepCurve:
 
     age: strokes.  survival: just after it.  standard_error: Greenwood's.
     at_risk: lives in sight just before it.  ends: failures at it.
-    low, high: pointwise 90 % bounds on the log(-log) scale, within 0 to 1.
+    low, high: pointwise bounds on the log(-log) scale, within 0 to 1.
     """
 
     age: Array
@@ -46,7 +46,7 @@ class HazardCurve:
     standard_error: Array
 
 
-def step_curve(observations: Observations) -> StepCurve:
+def step_curve(observations: Observations, level: float = 0.9) -> StepCurve:
     """Kaplan-Meier with delayed entry: a life counts as in sight after its entry.
 
     An end found at an inspection stands at the age where it was found, so the curve tells when
@@ -54,15 +54,13 @@ def step_curve(observations: Observations) -> StepCurve:
     Source: Kaplan and Meier 1958, J. Am. Stat. Assoc. 53, 457-481; Greenwood 1926.
     """
     age, ends, there = in_sight(observations)
-    survival = np.cumprod(1 - ends / there)
+    survival: Array = np.cumprod(1 - ends / there)
     open_ended = there > ends
     rest = np.where(open_ended, there - ends, 1)
-    greenwood = np.cumsum(np.where(open_ended, ends / (there * rest), 0.0))
-    low, high = _bounds(survival, greenwood)
-    error = survival * np.sqrt(greenwood)
-    return StepCurve(
-        age, survival, error, there.astype(np.int64), ends.astype(np.int64), low, high
-    )
+    greenwood: Array = np.cumsum(np.where(open_ended, ends / (there * rest), 0.0))
+    low, high = log_log_bounds(survival, np.sqrt(greenwood), level)
+    error = np.asarray(survival * np.sqrt(greenwood))
+    return StepCurve(age, survival, error, there.astype(np.int64), ends.astype(np.int64), low, high)
 
 
 def hazard_curve(observations: Observations) -> HazardCurve:
@@ -87,15 +85,19 @@ def at_risk(observations: Observations, age: Array, ends: NDArray[np.int64]) -> 
     entered = np.searchsorted(np.sort(observations.entry), age, side="left")
     gone = np.searchsorted(np.sort(observations.high), age, side="left")
     # An end at the very age of entry can't have been in sight before; it counts for itself.
-    return np.maximum(entered - gone, ends).astype(np.float64)
+    return np.asarray(np.maximum(entered - gone, ends), dtype=np.float64)
 
 
-def _bounds(survival: Array, greenwood: Array) -> tuple[Array, Array]:
-    inside = (survival > 0) & (survival < 1)
-    safe = np.where(inside, survival, 0.5)
-    width = 1.6448536269514722 * np.sqrt(greenwood) / -np.log(safe)
-    low = np.where(inside, safe ** np.exp(width), survival)
-    high = np.where(inside, safe ** np.exp(-width), survival)
+def log_log_bounds(share: Array, relative_error: Array, level: float) -> tuple[Array, Array]:
+    """Pointwise bounds of confidence `level` on the log(-log) scale; a share of 0 or 1 is its own.
+
+    relative_error: standard error of each share over the share.
+    """
+    inside = (share > 0) & (share < 1)
+    safe = np.where(inside, share, 0.5)
+    width = float(ndtri((1 + level) / 2)) * relative_error / -np.log(safe)
+    low = np.where(inside, safe ** np.exp(width), share)
+    high = np.where(inside, safe ** np.exp(-width), share)
     return low, high
 
 

@@ -9,12 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from duestroke.errors import BadField
-from duestroke.inference.curves import in_sight
+from duestroke.inference.curves import in_sight, log_log_bounds
 from duestroke.inference.observations import INTERVAL, Observations
 
 Array = NDArray[np.float64]
-
-_Z_90 = 1.6448536269514722
 
 
 @dataclass(frozen=True)
@@ -22,7 +20,7 @@ class Incidence:
     """Share ended by one mode; arrays of shape (n,), one row for each age with an end of any mode.
 
     age: strokes.  share: ended by this mode up to it and with it, the others competing.
-    standard_error: of the share.  low, high: pointwise 90 % bounds on the log(-log) scale.
+    standard_error: of the share.  low, high: pointwise bounds on the log(-log) scale.
     ends: by this mode at each age.
     """
 
@@ -36,7 +34,7 @@ class Incidence:
 
 
 def cumulative_incidence(
-    observations: Observations, modes: Sequence[str | None]
+    observations: Observations, modes: Sequence[str | None], level: float = 0.9
 ) -> tuple[Incidence, ...]:
     """Aalen-Johansen estimate by mode, with delayed entry; modes in alphabetical order.
 
@@ -60,20 +58,23 @@ def cumulative_incidence(
         mine = np.array([each == mode for each in modes], dtype=bool)
         place = np.searchsorted(age, observations.high[mine])
         own = np.bincount(place, minlength=age.size).astype(np.float64)
-        found.append(_incidence(mode, age, own, ends, there, before))
+        found.append(_incidence(mode, age, own, ends, there, before, level))
     return tuple(found)
 
 
 def _incidence(
-    mode: str, age: Array, own: Array, ends: Array, there: Array, before: Array
+    mode: str,
+    age: Array,
+    own: Array,
+    ends: Array,
+    there: Array,
+    before: Array,
+    level: float,
 ) -> Incidence:
     share = np.cumsum(before * own / there)
     error = np.sqrt(np.maximum(_variance(share, own, ends, there, before), 0.0))
-    inside = (share > 0) & (share < 1)
-    safe = np.where(inside, share, 0.5)
-    width = _Z_90 * error / (safe * -np.log(safe))
-    low = np.where(inside, safe ** np.exp(width), share)
-    high = np.where(inside, safe ** np.exp(-width), share)
+    relative = error / np.where(share > 0, share, 1.0)
+    low, high = log_log_bounds(share, relative, level)
     return Incidence(mode, age, share, error, low, high, own.astype(np.int64))
 
 

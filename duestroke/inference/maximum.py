@@ -18,7 +18,7 @@ from duestroke.errors import BadField
 from duestroke.inference.families import Lognormal, Weibull
 from duestroke.inference.law import Law
 from duestroke.inference.likelihood import LogAges, log_ages, log_likelihood
-from duestroke.inference.observations import EXACT, NEGLIGIBLE_AGE, Observations
+from duestroke.inference.observations import NEGLIGIBLE_AGE, Observations
 
 Array = NDArray[np.float64]
 
@@ -89,6 +89,8 @@ def maximum_likelihood(
     """
     if observations.failures == 0:
         raise BadField("observations", "no failure", "at least one failure")
+    if not np.any(observations.high > observations.entry):
+        raise BadField("observations", "lives without a maximum", "lives longer than nothing")
     surface = surface_of(observations, family)
 
     def cost(at: NDArray[np.float64]) -> float:
@@ -108,20 +110,18 @@ def maximum_likelihood(
 
 
 def surface_of(observations: Observations, family: Weibull | Lognormal) -> Surface:
-    """The likelihood of lives of which at least one ended."""
+    """The likelihood of lives of which at least one was longer than nothing."""
     unit = _unit(observations)
     ages = log_ages(observations.relative_to(unit), observations.unseen_share)
     return Surface(family, ages, unit)
 
 
 def _unit(observations: Observations) -> float:
-    """A typical age, made smaller where ends were seen so early that they would pass for zero."""
+    """A typical age, made smaller where lives were so short that they would pass for zero."""
     typical = float(np.median(observations.high[observations.high > 0]))
-    in_sight = (observations.high - observations.entry)[observations.code == EXACT]
-    seen = in_sight[in_sight > 0]
-    if not seen.size:
-        return typical
-    return float(np.clip(0.9 * seen.min() / NEGLIGIBLE_AGE, typical / _MOST_FINER, typical))
+    in_sight = observations.high - observations.entry
+    shortest = 0.9 * float(in_sight[in_sight > 0].min()) / NEGLIGIBLE_AGE
+    return min(typical, max(shortest, typical / _MOST_FINER))
 
 
 def _start(surface: Surface) -> Array:

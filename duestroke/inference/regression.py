@@ -18,8 +18,8 @@ from scipy.special import ndtri
 
 from duestroke.errors import BadField
 from duestroke.inference.families import Lognormal, Weibull
-from duestroke.inference.likelihood import LogAges, log_ages, log_likelihood
 from duestroke.inference.law import Law
+from duestroke.inference.likelihood import LogAges, log_ages, log_likelihood
 from duestroke.inference.maximum import maximum_likelihood
 from duestroke.inference.observations import NEGLIGIBLE_AGE, Observations
 
