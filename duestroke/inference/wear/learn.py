@@ -1,0 +1,168 @@
+"""What the lives of a place teach of the shape of its wear: weights of the nodes.
+
+Each life's likelihood is summed over its unknown wear life, under a lognormal law of the place's
+lives that is fitted along with it, node by node (expectation and maximisation). The nodes are laid
+wide first, then where the weight is.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from duestroke.inference.wear.batch import Batch
+from duestroke.inference.wear.nodes import (
+    SHARED,
+    STATED_SPREAD,
+    UNSTATED_SPREAD,
+    Axis,
+    PathNodes,
+    nodes_of,
+    noise_axis,
+    power_axis,
+    roughness_axis,
+    shared_axis,
+)
+from duestroke.inference.wear.path import fit_paths
+
+Array = NDArray[np.float64]
+
+LEAST_LIVES: Final = 5
+"""Fewer read lives than this leave the prior as it is."""
+MOST_LIVES: Final = 100
+"""So many lives, evenly chosen, settle three figures; more cost time only."""
+_KEPT_MASS, _MOST_NODES = 0.97, 24
+_LIVES: Final = 32
+_FIRST_SPAN: Final = (-1.5, 5.0)
+_DEPTH: Final = 12.0
+_STAGES: Final = 3
+_ROUNDS: Final = 4
+_LEAST_SPREAD: Final = 0.08
+_MEDIAN_SPREAD: Final = 0.6
+_PRIOR_LIVES: Final = 4.0
+_AGAINST: Final = 6.0
+"""No life speaks against a node by more than e^-6: a reading may be of another tool."""
+_FEW: Final = 1e-3
+
+
+@dataclass(frozen=True)
+class _Law:
+    """Lognormal law of the lives at each node: mean and sd of the log of typical lives, (q,)."""
+
+    mean: Array
+    sd: Array
+
+
+def learn_nodes(batch: Batch, *, spread: float, is_stated: bool) -> PathNodes:
+    """Nodes and weights from lives with three readings or more, at least LEAST_LIVES of them.
+
+    spread: the handbook's sd of log life.
+    """
+    axes = _first_axes(is_stated=is_stated, has_sessions=batch.has_sessions)
+    noise_spread = STATED_SPREAD if is_stated else UNSTATED_SPREAD
+    log_lives = _first_lives(batch)
+    nodes = nodes_of(*axes)
+    for stage in range(_STAGES):
+        log_lives = _around(batch, nodes, log_lives)
+        nodes = nodes.weighted(_posterior(batch, nodes, log_lives, spread))
+        if stage + 1 < _STAGES:
+            axes = _closer(nodes, axes, noise_spread)
+            nodes = nodes_of(*axes)
+    return nodes.heaviest(_KEPT_MASS, _MOST_NODES)
+
+
+def _first_axes(*, is_stated: bool, has_sessions: bool) -> tuple[Axis, Axis, Axis, Axis]:
+    spread = STATED_SPREAD if is_stated else UNSTATED_SPREAD
+    reach = math.exp(3 * spread)
+    return (
+        power_axis(math.exp(-0.75), math.exp(0.9), 8),
+        roughness_axis(0.04, 0.4, 3),
+        noise_axis(1 / reach, reach, 5, spread),
+        shared_axis(SHARED if has_sessions else (0.5,)),
+    )
+
+
+def _closer(
+    nodes: PathNodes, axes: tuple[Axis, Axis, Axis, Axis], noise_spread: float
+) -> tuple[Axis, Axis, Axis, Axis]:
+    power, roughness, noise, shared = axes
+    rough = roughness.values > 0
+    near = _near(roughness.values[rough], nodes.roughness, nodes.weight)
+    parts = _heavy(shared.values, nodes.shared, nodes.weight)
+    return (
+        power_axis(*_near(power.values, nodes.power, nodes.weight), 7),
+        roughness_axis(*near, 3),
+        noise_axis(*_near(noise.values, nodes.noise, nodes.weight), 5, noise_spread),
+        shared_axis(list(shared.values[parts])),
+    )
+
+
+def _heavy(values: Array, of_nodes: Array, weight: Array) -> NDArray[np.intp]:
+    """Which values of an axis hold more than a hundredth of its weight."""
+    mass = np.array([weight[of_nodes == value].sum() for value in values])
+    return np.flatnonzero(mass >= _FEW * max(float(mass.sum()), np.finfo(np.float64).tiny))
+
+
+def _near(values: Array, of_nodes: Array, weight: Array) -> tuple[float, float]:
+    """The part of an axis that holds its weight, with a step on each side."""
+    heavy = _heavy(values, of_nodes, weight)
+    first, last = max(heavy[0] - 1, 0), min(heavy[-1] + 1, values.size - 1)
+    return float(values[first]), float(values[last])
+
+
+def _first_lives(batch: Batch) -> Array:
+    """Logs of typical lives about each tool's last age, (n, t)."""
+    last = np.log(batch.age.max(axis=1))[:, None]
+    return np.asarray(last + np.linspace(*_FIRST_SPAN, _LIVES))
+
+
+def _around(batch: Batch, nodes: PathNodes, log_lives: Array) -> Array:
+    """Lives laid where any node sees the likelihood of a tool, (n, t)."""
+    density = fit_paths(batch, nodes, log_lives).log_density
+    near = (density > density.max(axis=2, keepdims=True) - _DEPTH).any(axis=0)
+    step = log_lives[:, 1] - log_lives[:, 0]
+    low = log_lives[np.arange(near.shape[0]), near.argmax(axis=1)] - step
+    high = log_lives[np.arange(near.shape[0]), -1 - near[:, ::-1].argmax(axis=1)] + step
+    return np.linspace(low, high, _LIVES, axis=1)
+
+
+def _posterior(batch: Batch, nodes: PathNodes, log_lives: Array, spread: float) -> Array:
+    """Weights of the nodes up to a factor, (q,)."""
+    density = fit_paths(batch, nodes, log_lives).log_density
+    density += np.log(log_lives[:, 1] - log_lives[:, 0])[:, None]
+    law = _Law(np.zeros(nodes.size), np.full(nodes.size, math.hypot(spread, _MEDIAN_SPREAD)))
+    for _ in range(_ROUNDS):
+        law, _ = _round(density, log_lives, law, spread)
+    _, evidence = _round(density, log_lives, law, spread)
+    against = evidence - evidence.max(axis=0)
+    total = np.logaddexp(against, -_AGAINST).sum(axis=1) - 0.5 * (law.mean / _MEDIAN_SPREAD) ** 2
+    return np.asarray(nodes.weight * np.exp(total - total.max()))
+
+
+def _round(density: Array, log_lives: Array, law: _Law, spread: float) -> tuple[_Law, Array]:
+    """The next law, and the log evidence of each life under the present one, (q, n)."""
+    mean, sd = law.mean[:, None, None], law.sd[:, None, None]
+    joint = density - 0.5 * ((log_lives - mean) / sd) ** 2 - np.log(sd)
+    top = joint.max(axis=2, keepdims=True)
+    weight = np.exp(joint - top)
+    mass = weight.sum(axis=2)
+    first = np.einsum("qnt,nt->qn", weight, log_lives) / mass
+    second = np.einsum("qnt,nt->qn", weight, log_lives**2) / mass
+    n = log_lives.shape[0]
+    middle = first.sum(axis=1) / (n + (law.sd / _MEDIAN_SPREAD) ** 2)
+    square = (second - 2 * middle[:, None] * first + middle[:, None] ** 2).sum(axis=1)
+    variance = (square + _PRIOR_LIVES * spread**2) / (n + _PRIOR_LIVES)
+    new = _Law(middle, np.maximum(np.sqrt(np.maximum(variance, 0.0)), _LEAST_SPREAD))
+    return new, top[:, :, 0] + np.log(mass)
+
+
+def chosen(rows: Sequence[int]) -> list[int]:
+    """At most MOST_LIVES of them, evenly."""
+    if len(rows) <= MOST_LIVES:
+        return list(rows)
+    return [rows[i * len(rows) // MOST_LIVES] for i in range(MOST_LIVES)]
