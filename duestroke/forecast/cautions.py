@@ -37,8 +37,20 @@ def _of_lives(tool: ToolFacts, basis: LifeBasis) -> list[str]:
         words.append(_close_pulls(basis))
     if tool.strokes is None:
         words.append("age at fit unknown: forecast as for a tool of any age")
+    words += _of_age(tool)
     if tool.read_past_limit:
         words.append("its last reading is past the limit, or it was found worn")
+    return words
+
+
+def _of_age(tool: ToolFacts) -> list[str]:
+    words: list[str] = []
+    if tool.age_margin > 0 and tool.strokes is not None:
+        words.append(f"its age was stated by hand, within {tool.age_margin:,.0f} strokes")
+    if tool.strokes_hidden > 0:
+        words.append(
+            f"open flags of the press may hide up to {tool.strokes_hidden:,.0f} strokes more of it"
+        )
     return words
 
 

@@ -65,6 +65,8 @@ class ToolFacts:
     with and its reworks before this life.  speed_so_far, speed_now: mean peak punch speed over
     its life and from now on, m/s.  rough_so_far, rough_now: ram ratio K over the press's own
     baseline.  open_question: a question about its record that nobody has answered, in words.
+    strokes_hidden: strokes at most that open flags of its press may hide in this stretch.
+    age_margin: how far off its age as stated by hand may be, to either side.
     """
 
     position: str
@@ -85,6 +87,8 @@ class ToolFacts:
     rough_so_far: float | None = None
     rough_now: float | None = None
     open_question: str | None = None
+    strokes_hidden: float = 0.0
+    age_margin: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import astuple, dataclass, fields, replace
 from datetime import datetime
 
 import numpy as np
@@ -81,7 +81,20 @@ def _strokes_left(press: PressFacts, tools: Sequence[tuple[ToolFacts, LifeBasis]
             record = _record(press, tool, tool.strokes)
             rows.append(remaining_quantiles(basis.law, [record], LEVELS)[0])
     left = np.array(rows, dtype=float).reshape(len(rows), len(LEVELS))
+    left += _doubt_of_age([tool for tool, _ in tools])
     return np.maximum.accumulate(np.maximum(left, 0.0), axis=1)
+
+
+def _doubt_of_age(tools: Sequence[ToolFacts]) -> Floats:
+    """Strokes that each level moves by, (tools, levels), since an age is not known to the stroke.
+
+    Low levels stand as if the tool were as old as it may be, high ones as if as young. None of it
+    where the tool was found at its end.
+    """
+    told = [not tool.read_past_limit for tool in tools]
+    hidden = np.array([tool.strokes_hidden for tool in tools]) * told
+    margin = np.array([tool.age_margin for tool in tools]) * told
+    return np.asarray(margin[:, None] * (2 * LEVELS - 1) - hidden[:, None] * (1 - LEVELS))
 
 
 def _record(press: PressFacts, tool: ToolFacts, age: float) -> ToolRecord:
@@ -245,24 +258,16 @@ def _basis(view: View, tool: ToolFacts, basis: LifeBasis) -> dict[str, object]:
 def _inputs(view: View, tool: ToolFacts, basis: LifeBasis) -> Mapping[str, object]:
     """All that the forecast was made from; with the fit of that name it can be made again."""
     press = view.press
-    return {
+    own = {field.name: getattr(tool, field.name) for field in fields(ToolFacts)}
+    return own | {
+        "readings": [astuple(reading) for reading in tool.readings],
         "model_version": MODEL_VERSION,
         "now": view.now,
         "press": press.press,
-        "position": tool.position,
-        "kind": tool.kind,
-        "serial": tool.serial,
         "as_of": press.as_of,
         "max_spm": press.max_spm,
         "registered": press.registered,
         "counter_stands_since": press.counter_stands_since,
-        "strokes": tool.strokes,
-        "strokes_since_fit": tool.strokes_since_fit,
-        "began": tool.began,
-        "good_at": tool.good_at,
-        "read_past_limit": tool.read_past_limit,
-        "interval_strokes": tool.interval_strokes,
-        "interval_days": tool.interval_days,
         "fit": basis.fit,
         "planned_close": [basis.planned_close, basis.ends],
         "rate": rate_as_content(press.rate),
