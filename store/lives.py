@@ -38,15 +38,6 @@ class Ends:
     ends: int
 
 
-@dataclass(frozen=True, slots=True)
-class LedgerMark:
-    """How far the ledger was read: entries of events and inspections, the last word asked."""
-
-    events: int
-    inspections: int
-    asked: datetime
-
-
 class PgLives:
     """Lives. The caller owns the transaction."""
 
@@ -82,13 +73,18 @@ class PgLives:
         nothing = dict.fromkeys(("kind", "position", "after", "limit"))
         return self._lives(nothing | {"speeds": False, "chains": [row["chain"] for row in rows]})
 
-    def touched(self, mark: LedgerMark, presses: Sequence[str]) -> list[str]:
-        """Tools whose lives may be others than when the ledger stood at `mark`.
+    def touched(self, events: int, inspections: int, presses: Sequence[str]) -> set[str]:
+        """Tools whose lives may be others than when the ledger had these newest entries.
 
         presses: those that had a stored count moved since.
         """
-        rows = self._conn.execute(SQL["touched"], {**asdict(mark), "presses": list(presses)})
-        return [row["serial"] for row in rows]
+        values = {"events": events, "inspections": inspections, "presses": list(presses)}
+        return {row["serial"] for row in self._conn.execute(SQL["touched"], values)}
+
+    def presses_of(self, serials: Iterable[str]) -> set[str]:
+        """Presses that these tools were ever entered in."""
+        rows = self._conn.execute(SQL["presses_of"], {"serials": list(serials)})
+        return {row["press"] for row in rows}
 
     def keep_duty(self, lives: Iterable[Life]) -> None:
         """Write down the roughness of ledger lives as a fit takes it, for `page` to show."""

@@ -86,7 +86,7 @@ SELECT DISTINCT chain FROM fit WHERE serial = ANY(%(serials)s);
 -- name: touched
 -- Tools whose lives may have changed since the ledger stood at a mark: those of its new events, of
 -- the events these correct, and whoever ever sat where they did (a correction may give a place
--- back); those inspected, those asked about, those whose press had a stored count moved.
+-- back); those inspected; those whose press had a stored count moved.
 WITH event AS (
   SELECT e.serial, e.corrects FROM tool_event e WHERE e.entry > %(events)s
 ), named AS (
@@ -102,10 +102,13 @@ UNION SELECT e.serial FROM seat JOIN tool_event e USING (press_id, position)
 UNION SELECT i.serial FROM inspection i WHERE i.entry > %(inspections)s
 UNION SELECT o.serial FROM inspection i JOIN inspection o ON o.id = i.corrects
   WHERE i.entry > %(inspections)s
-UNION SELECT q.serial FROM question q
-  WHERE q.raised_at > %(asked)s OR q.closed_at > %(asked)s
 UNION SELECT f.serial FROM fit f JOIN press p ON p.id = f.press_id
   WHERE p.name = ANY(%(presses)s);
+
+-- name: presses_of
+-- Presses that these tools were ever entered in.
+SELECT DISTINCT p.name AS press FROM tool_event e JOIN press p ON p.id = e.press_id
+WHERE e.serial = ANY(%(serials)s);
 
 -- name: put_duty
 INSERT INTO life_duty AS u (life_id, mean_roughness)

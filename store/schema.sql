@@ -690,6 +690,7 @@ CREATE INDEX forecast_score_chain ON public.forecast_score USING btree (chain) W
 CREATE INDEX forecast_score_place ON public.forecast_score USING btree (source, kind, "position");
 CREATE INDEX forecast_serial ON public.forecast USING btree (serial, id);
 CREATE INDEX imported_life_kind ON public.imported_life USING btree (kind, "position") WHERE (taken_back_at IS NULL);
+CREATE INDEX inspection_entry_order ON public.inspection USING btree (entry);
 CREATE INDEX inspection_fit ON public.inspection USING btree (fit_id, at);
 CREATE INDEX inspection_list ON public.inspection USING btree (at, entry);
 CREATE INDEX inspection_press ON public.inspection USING btree (press_id, strokes_at);
@@ -707,6 +708,7 @@ CREATE INDEX settlement_press ON public.settlement USING btree (press_id);
 CREATE UNIQUE INDEX span_flag ON public.span USING btree (flag_id) WHERE (flag_id IS NOT NULL);
 CREATE INDEX span_latest ON public.span USING btree (press_id, latest_before, boot_at, boot_name, start_seq);
 CREATE INDEX stop_time ON public.stop USING btree (ends_at, starts_at, id);
+CREATE INDEX tool_event_entry_order ON public.tool_event USING btree (entry);
 CREATE INDEX tool_event_implied ON public.tool_event USING btree (implied_by) WHERE (implied_by IS NOT NULL);
 CREATE INDEX tool_event_list ON public.tool_event USING btree (at, place, id);
 CREATE INDEX tool_event_press ON public.tool_event USING btree (press_id, at);

@@ -20,3 +20,7 @@ CREATE TABLE life_duty (
   life_id        text PRIMARY KEY COLLATE "C",
   mean_roughness double precision
 );
+
+-- The newest entry, looked up at every round.
+CREATE INDEX tool_event_entry_order ON tool_event (entry);
+CREATE INDEX inspection_entry_order ON inspection (entry);
