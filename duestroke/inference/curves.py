@@ -54,10 +54,10 @@ def step_curve(observations: Observations, level: float = 0.9) -> StepCurve:
     Source: Kaplan and Meier 1958, J. Am. Stat. Assoc. 53, 457-481; Greenwood 1926.
     """
     age, ends, there = in_sight(observations)
-    survival: Array = np.cumprod(1 - ends / there)
+    survival = np.cumprod(1 - ends / there)
     open_ended = there > ends
     rest = np.where(open_ended, there - ends, 1)
-    greenwood: Array = np.cumsum(np.where(open_ended, ends / (there * rest), 0.0))
+    greenwood = np.cumsum(np.where(open_ended, ends / (there * rest), 0.0))
     low, high = log_log_bounds(survival, np.sqrt(greenwood), level)
     error = np.asarray(survival * np.sqrt(greenwood))
     return StepCurve(age, survival, error, there.astype(np.int64), ends.astype(np.int64), low, high)
@@ -114,21 +114,26 @@ def anderson_darling(law: Law, observations: Observations) -> float:
     if not curve.age.size:
         raise BadField("observations", "no failure", "at least one failure")
     reached = np.clip(1 - law.survival(curve.age), 1e-300, 1 - 1e-16)
-    estimate = np.concatenate([[0.0], 1 - curve.survival])
-    edges = np.concatenate([[0.0], reached])
-    total = sum(
-        _piece(float(c), float(a), float(b))
-        for c, a, b in zip(estimate[:-1], edges[:-1], edges[1:], strict=True)
-    )
-    if curve.survival[-1] <= 0:
-        total += _piece(1.0, float(edges[-1]), 1.0)
-    return observations.lives * total
+    return observations.lives * squared_distance(1 - curve.survival, reached)
 
 
-def _piece(estimate: float, low: float, high: float) -> float:
+def squared_distance(estimate: Array, reached: Array) -> float:
+    """Integral of (Fn - F)^2 / (F (1 - F)) dF up to the last step, or to 1 where Fn got there.
+
+    estimate, reached: Fn just after each step and F at it, (n,), rising, the latter within (0, 1).
+    """
+    level = np.concatenate([[0.0], estimate])
+    edge = np.concatenate([[0.0], reached])
+    total = float(_piece(level[:-1], edge[:-1], edge[1:]).sum())
+    if level[-1] >= 1:
+        total += float(_piece(level[-1:], edge[-1:], np.ones(1))[0])
+    return total
+
+
+def _piece(estimate: Array, low: Array, high: Array) -> Array:
     """Integral of (c - F)^2 / (F (1 - F)) dF for a constant c between two values of F."""
     return _primitive(estimate, high) - _primitive(estimate, low)
 
 
-def _primitive(c: float, reached: float) -> float:
-    return float(xlogy(c**2, reached) - xlog1py((1 - c) ** 2, -reached) - reached)
+def _primitive(c: Array, reached: Array) -> Array:
+    return np.asarray(xlogy(c**2, reached) - xlog1py((1 - c) ** 2, -reached) - reached)

@@ -1,0 +1,138 @@
+"""Life laws drawn from the posterior of a place: for bands and intervals of whatever follows."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from duestroke.inference.families import Family
+from duestroke.inference.nodes import Nodes
+from duestroke.inference.tool import Alternative
+
+Array = NDArray[np.float64]
+
+DRAWS: Final = 500
+_HALVINGS: Final = 45
+
+
+@dataclass(frozen=True)
+class _Part:
+    """Laws of one family, or of one family of wear and one of sudden failure: (n,) each."""
+
+    life: tuple[Family, Array, Array]
+    sudden: tuple[Family, Array, Array] | None
+
+    @property
+    def size(self) -> int:
+        return int(self.life[1].size)
+
+
+@dataclass(frozen=True)
+class LawDraws:
+    """Equally likely laws of the life of one tool, or of its two modes.
+
+    unit: strokes, the handbook life.
+    """
+
+    parts: tuple[_Part, ...]
+    unit: float
+
+    @staticmethod
+    def of(
+        alternatives: Sequence[Alternative],
+        unit: float,
+        rng: np.random.Generator,
+        count: int = DRAWS,
+    ) -> LawDraws:
+        """Stratified draws: as even over the nodes as their number allows."""
+        shares = np.array([each.weight for each in alternatives])
+        counts = np.floor(np.cumsum(shares / shares.sum()) * count + 0.5).astype(int)
+        parts: list[_Part] = []
+        for each, number in zip(alternatives, np.diff(counts, prepend=0), strict=True):
+            if number:
+                parts += _parts(each, int(number), rng)
+        return LawDraws(tuple(parts), unit)
+
+    @property
+    def has_modes(self) -> bool:
+        """Whether any of the laws tells wear from sudden failure."""
+        return any(part.sudden is not None for part in self.parts)
+
+    def survival(self, strokes: Array, mode: str | None = None) -> Array:
+        """Survival to each age (k,) under each law, (k, n).
+
+        mode: `wear` or `sudden`, alone, over those laws that tell them apart; None: of all ends.
+        """
+        with np.errstate(divide="ignore"):  # age 0 is -inf on purpose
+            x = np.log(np.asarray(strokes, dtype=np.float64) / self.unit)[:, None]
+        return np.concatenate([np.exp(_log_survival(p, x, mode)) for p in self._with(mode)], axis=1)
+
+    def quantile(self, chance: float, mode: str | None = None) -> Array:
+        """Life, strokes, by which the end came with `chance`, under each law, (n,), by halving."""
+        target = np.log1p(-chance)
+        found = []
+        for part in self._with(mode):
+            _, m, s = part.sudden if mode == "sudden" and part.sudden else part.life
+            low, high = m - 12 * s - 5, m + 12 * s
+            for _ in range(_HALVINGS):
+                middle = (low + high) / 2
+                early = _log_survival(part, middle[None, :], mode)[0] > target
+                low, high = np.where(early, middle, low), np.where(early, high, middle)
+            found.append(self.unit * np.exp((low + high) / 2))
+        return np.concatenate(found)
+
+    def _with(self, mode: str | None) -> list[_Part]:
+        return [part for part in self.parts if mode is None or part.sudden is not None]
+
+
+def _parts(seen: Alternative, count: int, rng: np.random.Generator) -> list[_Part]:
+    life = _drawn(seen.life, count, rng)
+    if seen.sudden is None:
+        return [
+            _Part((family, m, s), None) for family, m, s, _ in _by_family(seen.life, life)
+        ]
+    other = rng.permutation(_drawn(seen.sudden, count, rng))
+    return [
+        _Part(first, (family, m, s))
+        for wear, wear_m, wear_s, rows in _by_family(seen.life, life)
+        for family, m, s, mine in _by_family(seen.sudden, other[rows])
+        for first in [(wear, wear_m[mine], wear_s[mine])]
+    ]
+
+
+def _drawn(nodes: Sequence[Nodes], count: int, rng: np.random.Generator) -> NDArray[np.intp]:
+    """Places of drawn nodes among all, rising."""
+    reached = np.cumsum(np.concatenate([each.weight for each in nodes]))
+    steps = (np.arange(count) + rng.random()) / count * reached[-1]
+    return np.minimum(np.searchsorted(reached, steps, side="right"), reached.size - 1)
+
+
+def _by_family(
+    nodes: Sequence[Nodes], places: NDArray[np.intp]
+) -> list[tuple[Family, Array, Array, NDArray[np.intp]]]:
+    """Family, log medians and spreads of the drawn nodes, and which draws they are."""
+    told, start = [], 0
+    for each in nodes:
+        rows = np.flatnonzero((places >= start) & (places < start + each.m.size))
+        if rows.size:
+            own = places[rows] - start
+            told.append((each.family, each.m[own], each.s[own], rows))
+        start += each.m.size
+    return told
+
+
+def _log_survival(part: _Part, x: Array, mode: str | None) -> Array:
+    family, m, s = part.life
+    if mode == "sudden" or part.sudden is None:
+        if part.sudden is not None:
+            family, m, s = part.sudden
+        return family.log_survival(x - m, s)
+    wear = family.log_survival(x - m, s)
+    if mode == "wear":
+        return wear
+    other, other_m, other_s = part.sudden
+    return wear + other.log_survival(x - other_m, other_s)
