@@ -1,0 +1,291 @@
+"""Lives as weights on a lattice of log life, and their likelihood under any law from there.
+
+Every contribution is a sum over the lattice: of the law's log density where an end was seen, of its
+log survival where a life was censored or entered late, and of the law itself where the life lies
+in a range or where readings say how likely each life is. The last need a logarithm of their own
+for each life; the others can be summed over lives first.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import csr_array
+
+from duestroke.inference.families import Family
+from duestroke.inference.lattice import Axis, integral, interpolation, shares, shifted_copies
+from duestroke.inference.modes import ModeLives
+from duestroke.inference.observations import CENSORED, EXACT, INTERVAL, UNSEEN, Observations
+from duestroke.inference.wear import WearPaths
+
+Array = NDArray[np.float64]
+Index = NDArray[np.intp]
+
+_LEAST: Final = -80.0
+"""A life is never rarer than this log chance: no single one rules a place."""
+_LEAST_AT_ENTRY: Final = -30.0
+_AT_ONCE: Final = 4_000_000
+READING_STEP: Final = 0.02
+_READING_REACH: Final = 2.6
+"""Lives from 0.07 to 13 times a usual one."""
+
+
+@dataclass(frozen=True)
+class Readings:
+    """How likely the readings of each of r lives make each log life: masses on `axis`, (r, k).
+
+    Scaled to a largest value of 1; the last column stands for all longer lives too.
+    """
+
+    of: Index
+    axis: Axis
+    mass: Array
+
+
+@dataclass(frozen=True)
+class Told:
+    """What lives say of a mode, aligned arrays over n lives, log ages over the handbook life.
+
+    shift: added to all ages of a life to bring them to reference conditions.
+    """
+
+    shares: Observations
+    used: NDArray[np.bool_]
+    shift: Array
+    q: float
+    readings: Readings | None
+
+    @property
+    def lives(self) -> int:
+        """How many rows there are, those that say nothing included."""
+        return int(self.used.size)
+
+    def span(self) -> tuple[float, float]:
+        """Least and largest log age that occurs; -1 to 1 where there is none."""
+        columns = (self.shares.low, self.shares.high, self.shares.entry_low, self.shares.entry)
+        ages = [np.log(c[self.used & (c > 0)]) + self.shift[self.used & (c > 0)] for c in columns]
+        every = np.concatenate(ages)
+        return (float(every.min()), float(every.max())) if every.size else (-1.0, 1.0)
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Weights of n lives on an axis of k log lives.
+
+    exact, survived, entered: (n, k), on log density, log survival and log survival at entry.
+    ranges, doubtful: (r, k + 2), on the law itself with the chance of all shorter lives in front
+        and of all longer ones behind; `_of` says whose each row is. The doubtful are divided by.
+    """
+
+    axis: Axis
+    exact: Array
+    survived: Array
+    entered: Array
+    ranges_of: Index
+    ranges: Array
+    doubtful_of: Index
+    doubtful: Array
+
+    def log_likelihood(self, family: Family, m: Axis, s: Array, gather: csr_array) -> Array:
+        """Sums over lives by `gather` (c, n) at all points, (c, s, m); `m` has the rows' step."""
+        table = _Table.build(family, self.axis, m, s)
+        out = np.zeros((gather.shape[0], s.size * m.size))
+        for rows, values in (
+            (self.exact, table.log_density),
+            (self.survived, table.log_survival),
+            (-self.entered, np.maximum(table.log_survival, _LEAST_AT_ENTRY)),
+        ):
+            weights = gather @ rows
+            if weights.any():
+                out += weights @ _copies(values, self.axis, m)
+        if self.ranges_of.size or self.doubtful_of.size:
+            law = table.law(self.axis, m)
+            out += _log_sums(self.ranges, self.ranges_of, law, gather, _LEAST)
+            out -= _log_sums(self.doubtful, self.doubtful_of, law, gather, _LEAST_AT_ENTRY)
+        return out.reshape(-1, s.size, m.size)
+
+
+def told_by(
+    mode: ModeLives, handbook_life: float, shift: Array, paths: WearPaths | None
+) -> Told:
+    """The lives of a mode in units of the handbook life, readings made likelihoods."""
+    shares_, used = mode.seen.aligned_to(handbook_life)
+    readings = None
+    if paths is not None and mode.has_readings:
+        readings = _readings(mode, shares_, used, shift, handbook_life, paths)
+    return Told(shares_, used, shift, mode.q, readings)
+
+
+def rows_on(told: Told, axis: Axis) -> Rows:
+    """The weights of all lives on an axis, which covers their ages."""
+    seen, hard = told.shares, told.used.copy()
+    if told.readings is not None:
+        hard[told.readings.of] = False
+    at = _LogAges.of(told)
+    sure = told.used & (seen.entry > 0) & (seen.entry_low == seen.entry)
+    doubtful = told.used & (seen.entry_low < seen.entry)
+    found = np.flatnonzero(hard & (seen.code == INTERVAL))
+    unseen = np.flatnonzero(hard & (seen.code == UNSEEN))
+    mixed = _mixed(axis, at.low[unseen], at.high[unseen], told.q)
+    ranges = [_beyond(axis, at.low[found]) - _beyond(axis, at.high[found]), mixed]
+    of = [found, unseen]
+    if told.readings is not None:
+        ranges.append(_as_law_weights(told.readings, axis))
+        of.append(told.readings.of)
+    late = np.flatnonzero(doubtful)
+    return Rows(
+        axis,
+        _at(axis, at.high, hard & (seen.code == EXACT)),
+        _at(axis, at.high, hard & (seen.code == CENSORED)),
+        _at(axis, at.entry, sure),
+        np.concatenate(of),
+        np.concatenate(ranges),
+        late,
+        _mixed(axis, at.entry_low[late], at.entry[late], told.q),
+    )
+
+
+@dataclass(frozen=True)
+class _LogAges:
+    low: Array
+    high: Array
+    entry_low: Array
+    entry: Array
+
+    @staticmethod
+    def of(told: Told) -> _LogAges:
+        seen = told.shares
+        with np.errstate(divide="ignore"):  # age 0 is -inf on purpose
+            columns = [
+                np.log(column) + told.shift
+                for column in (seen.low, seen.high, seen.entry_low, seen.entry)
+            ]
+        return _LogAges(*columns)
+
+
+@dataclass(frozen=True)
+class _Table:
+    """A family at every difference of a log life and a log median, (k + m - 1, s)."""
+
+    log_density: Array
+    log_survival: Array
+
+    @staticmethod
+    def build(family: Family, x: Axis, m: Axis, s: Array) -> _Table:
+        u = Axis(x.low - m.high, x.step, x.size + m.size - 1).points[:, None]
+        return _Table(
+            np.maximum(family.log_density(u, s), _LEAST),
+            np.maximum(family.log_survival(u, s), _LEAST),
+        )
+
+    def law(self, x: Axis, m: Axis) -> Array:
+        """(k + 2, s * m): chance of all shorter lives, density on the axis, chance of longer."""
+        density = _copies(np.exp(self.log_density), x, m)
+        ends = np.stack([self.log_survival[: m.size], self.log_survival[-m.size :]])
+        ends = ends[:, ::-1].transpose(0, 2, 1).reshape(2, -1)
+        return np.concatenate([-np.expm1(ends[:1]), density, np.exp(ends[1:])])
+
+
+def _copies(table: Array, x: Axis, m: Axis) -> Array:
+    return shifted_copies(table, m.size).reshape(x.size, -1)
+
+
+def _log_sums(rows: Array, of: Index, law: Array, gather: csr_array, least: float) -> Array:
+    """Logs of the rows' sums over the law, gathered over lives."""
+    out = np.zeros((gather.shape[0], law.shape[1]))
+    step = max(1, _AT_ONCE // law.shape[1])
+    for first in range(0, of.size, step):
+        some = slice(first, first + step)
+        value = rows[some] @ law
+        np.maximum(value, math.exp(least), out=value)
+        out += gather[:, of[some]] @ np.log(value, out=value)
+    return out
+
+
+def _at(axis: Axis, x: Array, where: NDArray[np.bool_]) -> Array:
+    out = np.zeros((x.size, axis.size))
+    out[where] = interpolation(axis, x[where])
+    return out
+
+
+def _beyond(axis: Axis, x: Array) -> Array:
+    """Weights of the chance to last beyond each log age, (n, k + 2); -inf is age 0."""
+    inside = integral(axis, np.array([axis.high])) - integral(axis, x)
+    head = np.isneginf(x).astype(np.float64)
+    return np.column_stack([head, inside, np.ones(x.size)])
+
+
+def _mixed(axis: Axis, low: Array, high: Array, share: float) -> Array:
+    """Weights of `share S(low) + (1 - share) S(high)`."""
+    return share * _beyond(axis, low) + (1 - share) * _beyond(axis, high)
+
+
+def _as_law_weights(readings: Readings, axis: Axis) -> Array:
+    inside = (readings.mass * readings.axis.step) @ shares(axis, readings.axis.points)
+    return np.column_stack([readings.mass[:, 0], inside, readings.mass[:, -1]])
+
+
+def _readings(
+    mode: ModeLives,
+    seen: Observations,
+    used: NDArray[np.bool_],
+    shift: Array,
+    handbook_life: float,
+    paths: WearPaths,
+) -> Readings:
+    of = np.array([k for k, some in enumerate(mode.readings) if some and used[k]], dtype=np.intp)
+    middle = math.log(paths.typical_life / handbook_life)
+    axis = Axis.over(middle - _READING_REACH, middle + _READING_REACH, READING_STEP)
+    steps = shift[of] / axis.step
+    margin = int(np.ceil(np.abs(steps).max(initial=0.0))) + 1
+    wide = Axis(axis.low - margin * axis.step, axis.step, axis.size + 2 * margin)
+    tools = [mode.readings[k] for k in of]
+    own = paths.log_likelihood(tools, wide.points + math.log(handbook_life))
+    log_value = _moved(own, margin - steps, axis.size)
+    value = np.exp(log_value - log_value.max(axis=1, keepdims=True))
+    with np.errstate(divide="ignore"):  # age 0 is -inf on purpose
+        good = np.log(np.maximum(mode.good_at[of] / handbook_life, seen.entry_low[of]))
+        entry = np.log(seen.entry[of])
+    value *= _part_beyond(axis, good + shift[of])
+    value *= mode.q + (1 - mode.q) * _part_beyond(axis, entry + shift[of])
+    return Readings(of, axis, value)
+
+
+def _moved(values: Array, starts: Array, size: int) -> Array:
+    """Each row from its own (fractional) start on, `size` points, linear in between."""
+    first = np.floor(starts).astype(np.intp)
+    part = (starts - first)[:, None]
+    columns = first[:, None] + np.arange(size)
+    rows = np.arange(first.size)[:, None]
+    return np.asarray((1 - part) * values[rows, columns] + part * values[rows, columns + 1])
+
+
+def _part_beyond(axis: Axis, least: Array) -> Array:
+    """Part of each cell of the axis above a log age, (n, k)."""
+    above = (axis.points + axis.step / 2 - least[:, None]) / axis.step
+    return np.clip(above, 0.0, 1.0)
+
+
+def everyone(count: int) -> csr_array:
+    """The gathering of all lives into one sum, (1, n)."""
+    return csr_array(np.ones((1, count)))
+
+
+def gathered(groups: int, of: Index, lives: Index, weight: Array, count: int) -> csr_array:
+    """Gathering with weights: row `of` takes `weight` of the life in `lives`, (groups, n)."""
+    return csr_array((weight, (of, lives)), shape=(groups, count))
+
+
+def covering(told: Sequence[Told], m: Axis) -> Axis:
+    """The axis of log lives that covers all ages, and the medians with room, at the step of `m`."""
+    spans = np.array([one.span() for one in told])
+    low, high = min(spans[:, 0].min(), m.low), max(spans[:, 1].max(), m.high)
+    for one in told:
+        if one.readings is not None:
+            low, high = min(low, one.readings.axis.low), max(high, one.readings.axis.high)
+    return Axis.over(low - 3 * m.step, high + 3 * m.step, m.step)
