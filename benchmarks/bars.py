@@ -50,9 +50,18 @@ def bars(cells: Cells) -> list[Bar]:
 def _of_generators(cells: Cells) -> Iterator[Bar]:
     for name, cell in _by_scenario(cells, FAILURES):
         yield Bar(f"{name}: c80 of the true law", cell.truth.fair80, 0.78, 0.83)
+    for name, cell in _by_kind(cells).items():
+        yield Bar(f"{name}: c80 of the true law", cell.truth.fair80, 0.78, 0.83)
+
+
+def _by_kind(cells: Cells) -> dict[str, Cell]:
+    """Rows with readings: those of one path together, and those of the three policies."""
+    found: dict[str, Cell] = {}
     for name, cell in cells.items():
         if ROWS[name].group != "fleet":
-            yield Bar(f"{name}: c80 of the true law", cell.truth.fair80, 0.78, 0.83)
+            kind = "policies" if ROWS[name].group == "policy" else name.split("-")[0]
+            found[kind] = found.get(kind, Cell()) + cell
+    return found
 
 
 def _of_scenarios(cells: Cells) -> Iterator[Bar]:

@@ -44,7 +44,7 @@ from benchmarks.forecasting import (
 from benchmarks.production import daily_strokes, days_taken
 from benchmarks.scenarios import ROWS, Row
 from benchmarks.scores import Outcome, inside, judge, judge_chances, of_one_fleet, score, together
-from benchmarks.tables import Cell, table
+from benchmarks.tables import Cell, markdown, table
 from duestroke.inference.place import PlacePosterior
 
 Array = NDArray[np.float64]
@@ -151,6 +151,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--seed", type=int, help="default: a fresh one, printed")
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--quick", action="store_true", help="240 tools a row: a look, no proof")
+    parser.add_argument("--markdown", action="store_true", help="also print the table for docs")
     given = parser.parse_args(arguments)
     names = chosen(given.rows)
     if not names:
@@ -161,7 +162,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     begun = time.monotonic()
     print(f"seed {seed}", flush=True)
     cells = score_all(names, 240 if given.quick else given.tools, seed, given.processes)
-    print(table(cells))
+    print(table(cells), flush=True)
+    if given.markdown:
+        print(markdown(cells))
     judged = bars(cells)
     for bar in judged:
         print(bar)

@@ -91,10 +91,14 @@ def table(cells: Cells) -> str:
 
 
 def _pooled_lines(cells: Cells) -> list[str]:
+    kept = _sums(cells)
+    return ["fleets pooled", *(_line(label, cell) for label, cell in kept)] if kept else []
+
+
+def _sums(cells: Cells) -> list[tuple[str, Cell]]:
     sums = [(f"all/{r}", picked(cells, [r])) for r in FAILURES]
     sums.append(("all/2..30", picked(cells, FAILURES[1:])))
-    kept = [(label, cell) for label, cell in sums if cell.ours.n]
-    return ["fleets pooled", *(_line(label, cell) for label, cell in kept)] if kept else []
+    return [(label, cell) for label, cell in sums if cell.ours.n]
 
 
 def _line(label: str, cell: Cell) -> str:
@@ -130,3 +134,37 @@ def _spread(values: np.ndarray) -> str:
 
 def _m(strokes: float) -> str:
     return f"{strokes / 1e6:.1f}"
+
+
+MARKDOWN_HEAD = (
+    "| row | tools | c80 ± | c90 | below / above | c80, true law | c80, dates | CRPS over true law's "
+    "| over rule | over no readings | width | Brier: ours, true, rule |"
+)
+
+
+def markdown(cells: Cells) -> str:
+    """The same figures as a table for the docs."""
+    rule = "| --- " * MARKDOWN_HEAD.count(" |") + "|"
+    lines = [MARKDOWN_HEAD, rule, *(_cells_of(name, cell) for name, cell in cells.items())]
+    lines += [_cells_of(label, cell) for label, cell in _sums(cells)]
+    return "\n".join([*lines, "", *_median_lines(cells)])
+
+
+def _cells_of(label: str, cell: Cell) -> str:
+    ours, truth = cell.ours, cell.truth
+    own = f"{cell.over_population:.2f}" if cell.population else ""
+    parts = (
+        label,
+        str(ours.n),
+        f"{ours.c80:.3f} ± {ours.error:.3f}",
+        f"{ours.c90:.3f}",
+        f"{ours.low_share:.3f} / {ours.high_share:.3f}",
+        f"{truth.fair80:.3f}",
+        f"{cell.dates.c80:.3f}",
+        f"{cell.over_truth:.3f}",
+        f"{cell.over_handbook:.2f}",
+        own,
+        f"{cell.sharpness:.2f}",
+        f"{ours.mean_brier:.3f}, {truth.mean_brier:.3f}, {cell.handbook.mean_brier:.3f}",
+    )
+    return "| " + " | ".join(parts) + " |"
