@@ -38,7 +38,10 @@ def fitted(case: Case) -> PlacePosterior:
 
 def strokes_left(place: PlacePosterior, tools: Sequence[RunningTool], levels: Array) -> Array:
     """Strokes left at levels, (tools, levels), growing; 0 is due now."""
-    return remaining_quantiles(place, [tool.record for tool in tools], levels)
+    order = np.argsort(levels)
+    left = np.empty((len(tools), levels.size))
+    left[:, order] = remaining_quantiles(place, [tool.record for tool in tools], levels[order])
+    return left
 
 
 def without_readings(place: PlacePosterior, tools: Sequence[RunningTool], levels: Array) -> Array:

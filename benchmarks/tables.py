@@ -137,8 +137,8 @@ def _m(strokes: float) -> str:
 
 
 MARKDOWN_HEAD = (
-    "| row | tools | c80 ± | c90 | below / above | c80, true law | c80, dates | CRPS over true law's "
-    "| over rule | over no readings | width | Brier: ours, true, rule |"
+    "| row | tools | c80 ± | c90 | below / above | c80, true law | c80, dates "
+    "| CRPS over true law's | over rule | over no readings | width | Brier: ours, true, rule |"
 )
 
 
