@@ -16,6 +16,7 @@ import psycopg
 
 from duestroke.errors import DuestrokeError
 from engine.cycle import Forecaster
+from engine.scoring import Scorer
 from engine.session import News, Session
 
 log = logging.getLogger(__name__)
@@ -81,6 +82,7 @@ class Engine:
         self._stop, self._beat, self._now = stop, beat, now
         self._poll_s, self._reports_every_s = poll_s, reports_every_s
         self._forecaster = Forecaster()
+        self._scorer = Scorer()
         self._pace_s = 0.0
 
     def serve(self, session: Session) -> None:
@@ -131,6 +133,7 @@ class Engine:
             done = self._forecaster.round(
                 session.work, self._now(), with_reports=with_reports, go_on=self._go_on
             )
+            self._scorer.round(session.work, self._now())
         except DuestrokeError:
             # What stands stays; a record that cannot be read must not end the engine.
             log.exception("a round failed", extra={"action": "engine-round-failed"})

@@ -1,5 +1,6 @@
 """How forecasts came out: coverage with bounds, ranked probability score, probability transform."""
 
+from duestroke.score.answer import score_answer, summary_answer
 from duestroke.score.bounds import (
     Coverage,
     acceptance_band,
@@ -56,8 +57,10 @@ __all__ = [
     "handbook_rule",
     "probability_transform",
     "score",
+    "score_answer",
     "share_bounds",
     "summarise",
+    "summary_answer",
     "uniformity",
     "wilson_bounds",
 ]

@@ -34,7 +34,7 @@ class Stretch:
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """One inspection. stretch: number of the stretch it tells of.  total: the press's then."""
+    """One inspection. stretch: number of the one it tells of, from 0.  total: the press's then."""
 
     stretch: int
     at: datetime
@@ -60,15 +60,20 @@ class Ending:
 
 
 def ending(
-    stretches: Sequence[Stretch], looks: Sequence[Look], as_of: datetime, total: int, now: datetime
+    stretches: Sequence[Stretch],
+    looks: Sequence[Look],
+    first: int,
+    as_of: datetime,
+    total: int,
+    now: datetime,
 ) -> Ending | None:
     """How it ended, as known at `now`.
 
-    stretches: of one life, in order, from the one that holds `as_of` on.  looks: in order of time,
-    any before `as_of` too (`stretch` is then below 0 where it was an earlier one).  total: the
-    press's at `as_of`.  None where the tool was known to be at its limit by then.
+    stretches: of one life, in order.  looks: in order of time.  first: number of the stretch that
+    holds `as_of`.  total: its press's at `as_of`.  None where the tool was known to be at its
+    limit by then.
     """
-    life = _Life(stretches, total)
+    life = _Life(stretches, first, total)
     good = _last_good(stretches, looks)
     worn = next((k for k in looks if k.is_worn and (good is None or k.at > good.at)), None)
     least = (0.0, as_of) if good is None else (life.left(good), max(good.at, as_of))
@@ -109,18 +114,20 @@ def _last_good(stretches: Sequence[Stretch], looks: Sequence[Look]) -> Look | No
 
 
 def _was_in(stretches: Sequence[Stretch], look: Look) -> bool:
-    pulled = None if look.stretch < 0 else stretches[look.stretch].pulled_at
+    pulled = stretches[look.stretch].pulled_at
     return pulled is None or look.at < pulled
 
 
 class _Life:
-    """Strokes from the forecast on, along the stretches."""
+    """Strokes from the forecast on, along the stretches; negative before it."""
 
-    def __init__(self, stretches: Sequence[Stretch], total: int) -> None:
-        self._stretches = stretches
-        self._begins = [float(stretches[0].fitted_total - total)]
+    def __init__(self, stretches: Sequence[Stretch], first: int, total: int) -> None:
+        self._stretches, self._first = stretches, first
+        self._begins = [0.0]
         for stretch in stretches:
             self._begins.append(self._begins[-1] + stretch.total - stretch.fitted_total)
+        origin = self._begins[first] + total - stretches[first].fitted_total
+        self._begins = [begin - origin for begin in self._begins]
 
     @property
     def end(self) -> float:
@@ -128,14 +135,13 @@ class _Life:
 
     def left(self, look: Look) -> float:
         """Strokes left until a look, 0 where it was before; never beyond its stretch."""
-        if look.stretch < 0:
-            return 0.0
         stretch = self._stretches[look.stretch]
         inside = min(look.total, stretch.total) - stretch.fitted_total
         return max(self._begins[look.stretch] + inside, 0.0)
 
     def dates(self, low: datetime, high: datetime | None) -> tuple[datetime, datetime | None]:
-        pulled = self._stretches[0].pulled_at
-        if pulled is None or len(self._stretches) == 1 or (high is not None and high <= pulled):
+        pulled = self._stretches[self._first].pulled_at
+        is_last = self._first == len(self._stretches) - 1
+        if pulled is None or is_last or (high is not None and high <= pulled):
             return low, high
         return min(low, pulled), None
