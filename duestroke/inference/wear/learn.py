@@ -38,8 +38,9 @@ MOST_LIVES: Final = 100
 """So many lives, evenly chosen, settle three figures; more cost time only."""
 _KEPT_MASS, _MOST_NODES = 0.97, 24
 _LIVES: Final = 32
-_FIRST_SPAN: Final = (-1.5, 5.0)
-_DEPTH: Final = 12.0
+_ENDS: Final = (-2.5, 4.5)
+_NARROW: Final = 0.5
+_WIDTHS: Final = (1e-3, 0.5)
 _STAGES: Final = 3
 _ROUNDS: Final = 4
 _LEAST_SPREAD: Final = 0.08
@@ -65,11 +66,9 @@ def learn_nodes(batch: Batch, *, spread: float, is_stated: bool) -> PathNodes:
     """
     axes = _first_axes(is_stated=is_stated, has_sessions=batch.has_sessions)
     noise_spread = STATED_SPREAD if is_stated else UNSTATED_SPREAD
-    log_lives = _first_lives(batch)
     nodes = nodes_of(*axes)
     for stage in range(_STAGES):
-        log_lives = _around(batch, nodes, log_lives)
-        nodes = nodes.weighted(_posterior(batch, nodes, log_lives, spread))
+        nodes = nodes.weighted(_posterior(batch, nodes, spread))
         if stage + 1 < _STAGES:
             axes = _closer(nodes, axes, noise_spread)
             nodes = nodes_of(*axes)
@@ -81,7 +80,7 @@ def _first_axes(*, is_stated: bool, has_sessions: bool) -> tuple[Axis, Axis, Axi
     reach = math.exp(3 * spread)
     return (
         power_axis(math.exp(-0.75), math.exp(0.9), 8),
-        roughness_axis(0.04, 0.4, 3),
+        roughness_axis(0.04, 0.4, 5),
         noise_axis(1 / reach, reach, 5, spread),
         shared_axis(SHARED if has_sessions else (0.5,)),
     )
@@ -96,7 +95,7 @@ def _closer(
     parts = _heavy(shared.values, nodes.shared, nodes.weight)
     return (
         power_axis(*_near(power.values, nodes.power, nodes.weight), 7),
-        roughness_axis(*near, 3),
+        roughness_axis(*near, 4),
         noise_axis(*_near(noise.values, nodes.noise, nodes.weight), 5, noise_spread),
         shared_axis(list(shared.values[parts])),
     )
@@ -115,45 +114,52 @@ def _near(values: Array, of_nodes: Array, weight: Array) -> tuple[float, float]:
     return float(values[first]), float(values[last])
 
 
-def _first_lives(batch: Batch) -> Array:
-    """Logs of typical lives about each tool's last age, (n, t)."""
-    last = np.log(batch.age.max(axis=1))[:, None]
-    return np.asarray(last + np.linspace(*_FIRST_SPAN, _LIVES))
+def _lives(batch: Batch, powers: Array) -> Array:
+    """Logs of typical lives at which each tool is asked for each power, (p, n, t).
+
+    Dense about the life to which its readings point and out to far on both sides of it: steps that
+    grow like the hyperbolic sine resolve a likelihood ten times narrower than the law, and wider.
+    """
+    precision = batch.there / batch.sd**2
+    path = batch.age[:, :, None] ** powers
+    square = np.einsum("nr,nrp->pn", precision, path**2)
+    slope = np.einsum("nr,nrp->pn", precision * batch.share, path) / square
+    error = 1 / np.sqrt(square)
+    sure = np.maximum(slope, error)
+    middle = -np.log(sure) / powers[:, None]
+    width = np.clip(_NARROW * error / (sure * powers[:, None]), *_WIDTHS)
+    low, high = (np.arcsinh(end / width) for end in _ENDS)
+    steps = np.sinh(np.linspace(low, high, _LIVES, axis=-1))
+    return np.asarray(middle[..., None] + width[..., None] * steps)
 
 
-def _around(batch: Batch, nodes: PathNodes, log_lives: Array) -> Array:
-    """Lives laid where any node sees the likelihood of a tool, (n, t)."""
-    density = fit_paths(batch, nodes, log_lives).log_density
-    near = (density > density.max(axis=2, keepdims=True) - _DEPTH).any(axis=0)
-    step = log_lives[:, 1] - log_lives[:, 0]
-    low = log_lives[np.arange(near.shape[0]), near.argmax(axis=1)] - step
-    high = log_lives[np.arange(near.shape[0]), -1 - near[:, ::-1].argmax(axis=1)] + step
-    return np.linspace(low, high, _LIVES, axis=1)
-
-
-def _posterior(batch: Batch, nodes: PathNodes, log_lives: Array, spread: float) -> Array:
+def _posterior(batch: Batch, nodes: PathNodes, spread: float) -> Array:
     """Weights of the nodes up to a factor, (q,)."""
-    density = fit_paths(batch, nodes, log_lives).log_density
-    density += np.log(log_lives[:, 1] - log_lives[:, 0])[:, None]
+    powers = np.unique(nodes.power)
+    lives = _lives(batch, powers)
+    density = fit_paths(batch, nodes, lives).log_density
+    rows = np.searchsorted(powers, nodes.power)
+    lives, width = lives[rows], np.gradient(lives, axis=2)[rows]
+    density += np.log(width)
     law = _Law(np.zeros(nodes.size), np.full(nodes.size, math.hypot(spread, _MEDIAN_SPREAD)))
     for _ in range(_ROUNDS):
-        law, _ = _round(density, log_lives, law, spread)
-    _, evidence = _round(density, log_lives, law, spread)
+        law, _ = _round(density, lives, law, spread)
+    _, evidence = _round(density, lives, law, spread)
     against = evidence - evidence.max(axis=0)
     total = np.logaddexp(against, -_AGAINST).sum(axis=1) - 0.5 * (law.mean / _MEDIAN_SPREAD) ** 2
     return np.asarray(nodes.weight * np.exp(total - total.max()))
 
 
-def _round(density: Array, log_lives: Array, law: _Law, spread: float) -> tuple[_Law, Array]:
+def _round(density: Array, lives: Array, law: _Law, spread: float) -> tuple[_Law, Array]:
     """The next law, and the log evidence of each life under the present one, (q, n)."""
     mean, sd = law.mean[:, None, None], law.sd[:, None, None]
-    joint = density - 0.5 * ((log_lives - mean) / sd) ** 2 - np.log(sd)
+    joint = density - 0.5 * ((lives - mean) / sd) ** 2 - np.log(sd)
     top = joint.max(axis=2, keepdims=True)
     weight = np.exp(joint - top)
     mass = weight.sum(axis=2)
-    first = np.einsum("qnt,nt->qn", weight, log_lives) / mass
-    second = np.einsum("qnt,nt->qn", weight, log_lives**2) / mass
-    n = log_lives.shape[0]
+    first = (weight * lives).sum(axis=2) / mass
+    second = (weight * lives**2).sum(axis=2) / mass
+    n = lives.shape[1]
     middle = first.sum(axis=1) / (n + (law.sd / _MEDIAN_SPREAD) ** 2)
     square = (second - 2 * middle[:, None] * first + middle[:, None] ** 2).sum(axis=1)
     variance = (square + _PRIOR_LIVES * spread**2) / (n + _PRIOR_LIVES)

@@ -75,14 +75,16 @@ class WearPaths:
     ) -> Array:
         """log p(readings | wear life), (n, t); zeros for a tool without readings.
 
-        readings: of each of n tools.  log_lives: logs of strokes, rising, (t,).  within: points
-        over which the likelihood is averaged in the cell about each life, for a lattice whose steps
-        may be wider than what a tool's readings leave open; 1 is the likelihood at the lives.
+        readings: of each of n tools.  log_lives: logs of strokes, rising, (t,), or with `within`
+        1 a row for each tool, (n, t).  within: points over which the likelihood is averaged in the
+        cell about each life, for a lattice whose steps may be wider than what a tool's readings
+        leave open; 1 is the likelihood at the lives.
         """
         lives = _refined(np.asarray(log_lives, dtype=np.float64), within)
-        found = np.zeros((len(readings), log_lives.size))
-        for rows, batch in self._blocks(readings, lives.size * self.nodes.size):
-            density = fit_paths(batch, self.nodes, self._log_typical(lives)).log_density
+        found = np.zeros((len(readings), log_lives.shape[-1]))
+        for rows, batch in self._blocks(readings, lives.shape[-1] * self.nodes.size):
+            own = lives[rows] if lives.ndim == 2 else lives
+            density = fit_paths(batch, self.nodes, self._log_typical(own)).log_density
             mixed = _log_sum(density + np.log(self.nodes.weight)[:, None, None])
             found[rows] = _mean_of_cells(mixed, within) - 0.5 * LOG_2_PI * batch.count[:, None]
         return found
