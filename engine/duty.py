@@ -65,26 +65,26 @@ class PressDuty:
         np.cumsum(np.column_stack(columns), axis=0, out=self._sums[1:])
         self._runs = np.flatnonzero(strokes > 0)
 
-    def between(self, start: datetime, end: datetime | None) -> Duty:
-        """Duty of the days that begin in [start, end); None: of all from `start`."""
+    def sums(self, start: datetime, end: datetime | None) -> Floats:
+        """What `duty_of` takes, of the days that begin in [start, end); None: from `start` on."""
         bounds = [to_micros(start), np.inf if end is None else to_micros(end)]
         first, last = np.searchsorted(self._starts, bounds)
-        return self._over(int(first), int(last))
+        return np.asarray(self._sums[max(first, last)] - self._sums[first])
 
     def now(self) -> Duty:
         """Duty of the last fourteen running days."""
         if not self._runs.size:
             return Duty()
-        return self._over(int(self._runs[-NOW_DAYS:][0]), len(self._starts))
+        return duty_of(self._sums[-1] - self._sums[int(self._runs[-NOW_DAYS:][0])])
 
-    def _over(self, first: int, last: int) -> Duty:
-        if last <= first:
-            return Duty()
-        speed, weight, rough, strokes = (self._sums[last] - self._sums[first]).tolist()
-        return Duty(
-            round(speed / weight / 1e6, SPEED_DIGITS) if weight > 0 and speed > 0 else None,
-            round(rough / strokes, ROUGH_DIGITS) if strokes > 0 else None,
-        )
+
+def duty_of(sums: Floats) -> Duty:
+    """Duty from sums of speed and its weight, of roughness and its strokes, (4,)."""
+    speed, weight, rough, strokes = sums.tolist()
+    return Duty(
+        round(speed / weight / 1e6, SPEED_DIGITS) if weight > 0 and speed > 0 else None,
+        round(rough / strokes, ROUGH_DIGITS) if strokes > 0 else None,
+    )
 
 
 def _numbers(day: DutyDay) -> tuple[float, ...]:

@@ -38,6 +38,16 @@ class Ends:
     ends: int
 
 
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Where and when a tool sat; pulled_at: None while it does. id: that of its life."""
+
+    id: str
+    press: str
+    fitted_at: datetime
+    pulled_at: datetime | None
+
+
 class PgLives:
     """Lives. The caller owns the transaction."""
 
@@ -72,6 +82,11 @@ class PgLives:
         rows = self._conn.execute(SQL["chains"], {"serials": list(serials)}).fetchall()
         nothing = dict.fromkeys(("kind", "position", "after", "limit"))
         return self._lives(nothing | {"speeds": False, "chains": [row["chain"] for row in rows]})
+
+    def stretches(self, serials: Sequence[str] | None = None) -> list[Stretch]:
+        """Every stretch of these tools (None: of all), in no order."""
+        values = {"serials": None if serials is None else list(serials)}
+        return [Stretch(**row) for row in self._conn.execute(SQL["stretches"], values)]
 
     def touched(self, events: int, inspections: int, presses: Sequence[str]) -> set[str]:
         """Tools whose lives may be others than when the ledger had these newest entries.

@@ -83,6 +83,11 @@ ORDER BY i.fit_id, i.at, i.entry;
 -- Chains of counted strokes that tools ever ran in.
 SELECT DISTINCT chain FROM fit WHERE serial = ANY(%(serials)s);
 
+-- name: stretches
+SELECT f.id::text AS id, p.name AS press, f.fitted_at, f.pulled_at
+FROM fit f JOIN press p ON p.id = f.press_id
+WHERE %(serials)s::text[] IS NULL OR f.serial = ANY(%(serials)s);
+
 -- name: touched
 -- Tools whose lives may have changed since the ledger stood at a mark: those of its new events, of
 -- the events these correct, and whoever ever sat where they did (a correction may give a place

@@ -67,6 +67,11 @@ class PgPressFacts:
         rows = self._conn.execute(SQL["presses"], {"now": now, "presses": asked})
         return [PressRecord(**row, counter_stands_since=standing.get(row["press"])) for row in rows]
 
+    def changed(self) -> dict[str, int]:
+        """By press, a number that grows when a stored count was moved."""
+        rows = self._conn.execute(SQL["changed"])
+        return {row["press"]: row["changed"] for row in rows}
+
     def ledger_version(self) -> LedgerVersion:
         """Another value whenever events, inspections, lives, positions or stops have changed."""
         row = self._conn.execute(SQL["ledger_version"]).fetchone()

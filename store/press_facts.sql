@@ -12,6 +12,9 @@ LEFT JOIN LATERAL (
 WHERE %(presses)s::text[] IS NULL OR p.name = ANY(%(presses)s)
 ORDER BY p.name;
 
+-- name: changed
+SELECT p.name AS press, s.changed FROM press p JOIN press_state s ON s.press_id = p.id;
+
 -- name: ledger_version
 -- Grows or changes with every write that a fit or a forecast may rest on, but for counts. Entries
 -- are looked up in the tables: a sequence moves before its row can be seen.
