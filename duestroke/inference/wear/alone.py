@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import cache
 from typing import Final, TypedDict
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
-from duestroke.inference.wear.passage import FirstPassage, passage_chance
+from duestroke.inference.wear.passage import passage_chance
 from duestroke.inference.wear.paths import MISFIT, WearPaths
 from duestroke.inference.wear.trend import OwnTrend
 from duestroke.lives import WearReading
@@ -19,8 +20,9 @@ Array = NDArray[np.float64]
 
 QUANTILES: Final = (0.1, 0.5, 0.9)
 _MILLION: Final = 1e6
-_SLOPES, _LEVELS = 15, 5
-_HORIZONS: Final = 96
+_SLOPES, _LEVELS = 11, 3
+_REACH: Final = 8.0
+_POINTS, _ROUNDS = 8, 5
 _LEAST_SIGMA: Final = 0.01
 
 
@@ -106,17 +108,38 @@ def passage_quantiles(trend: OwnTrend, sigma: float, chances: Array) -> Array:
     last reading (Student t). Infinite where the limit need not be reached.
     """
     drift, distance = _lines(trend)
-    left = distance > 0
-    if not left.any():
-        return np.zeros_like(chances)
-    middle = FirstPassage(float(np.median(drift)), sigma, max(float(np.median(distance)), 1e-3))
-    unit = float(middle.quantile(0.5)) if middle.chance > 0.5 else trend.last
-    horizon = unit * np.exp(np.linspace(-8.0, 8.0, _HORIZONS))
-    chance = passage_chance(horizon, drift[left, None], sigma, distance[left, None]).sum(axis=0)
-    chance = (chance + np.count_nonzero(~left)) / left.size
-    found = np.exp(np.interp(chances, chance, np.log(horizon)))
-    found = np.where(chances <= chance[0], 0.0, found)
-    return np.where(chances > chance[-1], np.inf, found)
+    there = distance <= 0
+    away = np.where(there, 1.0, distance)
+
+    def chance_within(strokes: Array) -> Array:
+        reached = passage_chance(strokes[..., None], drift, sigma, away)
+        return np.asarray(np.where(there, 1.0, reached).mean(axis=-1))
+
+    return _inverse(chance_within, chances, _unit(drift, away, trend.last))
+
+
+def _unit(drift: Array, distance: Array, last: float) -> float:
+    """Strokes about which the limit is looked for: those of the middle line, or the age so far."""
+    slope, left = float(np.median(drift)), float(np.median(distance))
+    return left / slope if slope > 0 else last
+
+
+def _inverse(chance_within: Callable[[Array], Array], chances: Array, unit: float) -> Array:
+    """Strokes at which a rising chance comes to `chances`, within e^_REACH of `unit`."""
+    low, high = np.full(chances.shape, -_REACH), np.full(chances.shape, _REACH)
+    never = chance_within(unit * np.exp(high)) < chances
+    at_once = chance_within(unit * np.exp(low)) >= chances
+    for _ in range(_ROUNDS):
+        grid = np.linspace(low, high, _POINTS, axis=-1)
+        values = chance_within(unit * np.exp(grid))
+        upper = np.clip((values < chances[..., None]).sum(axis=-1), 1, _POINTS - 1)[..., None]
+        ends = [np.take_along_axis(grid, upper - back, axis=-1)[..., 0] for back in (1, 0)]
+        reach = [np.take_along_axis(values, upper - back, axis=-1)[..., 0] for back in (1, 0)]
+        low, high = ends
+    rise = np.maximum(reach[1] - reach[0], np.finfo(np.float64).tiny)
+    part = np.clip((chances - reach[0]) / rise, 0.0, 1.0)
+    found = unit * np.exp(low + part * (high - low))
+    return np.asarray(np.where(never, np.inf, np.where(at_once, 0.0, found)))
 
 
 def _lines(trend: OwnTrend) -> tuple[Array, Array]:
@@ -125,11 +148,11 @@ def _lines(trend: OwnTrend) -> tuple[Array, Array]:
     # At the mean age the errors of level and slope are independent.
     se_level = trend.residual_sd / math.sqrt(trend.readings)
     level = trend.level + se_level * _t_points(trend.freedom, _LEVELS)
-    drift, middle = np.meshgrid(slope, level, indexing="ij")
-    at_last = middle + drift * (trend.last - trend.middle)
-    return drift.ravel(), 1 - at_last.ravel()
+    at_last = level + slope[:, None] * (trend.last - trend.middle)
+    return np.repeat(slope, _LEVELS), 1 - at_last.ravel()
 
 
+@cache
 def _t_points(freedom: int, points: int) -> Array:
     """Middles of equally likely parts of Student's t."""
     return np.asarray(stdtrit(freedom, (np.arange(points) + 0.5) / points))

@@ -8,7 +8,6 @@ wide first, then where the weight is.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -34,14 +33,13 @@ Array = NDArray[np.float64]
 
 LEAST_LIVES: Final = 5
 """Fewer read lives than this leave the prior as it is."""
-MOST_LIVES: Final = 100
-"""So many lives, evenly chosen, settle three figures; more cost time only."""
-_KEPT_MASS, _MOST_NODES = 0.97, 24
-_LIVES: Final = 32
+_STAGE_LIVES: Final = (30, 60, 60)
+"""Lives heard at each stage, evenly chosen: sixty settle three figures, more cost time only."""
+_KEPT_MASS, _MOST_NODES = 0.95, 16
+_LIVES: Final = 28
 _ENDS: Final = (-2.5, 4.5)
 _NARROW: Final = 0.5
 _WIDTHS: Final = (1e-3, 0.5)
-_STAGES: Final = 3
 _ROUNDS: Final = 4
 _LEAST_SPREAD: Final = 0.08
 _MEDIAN_SPREAD: Final = 0.6
@@ -64,52 +62,55 @@ def learn_nodes(batch: Batch, *, spread: float, is_stated: bool) -> PathNodes:
 
     spread: the handbook's sd of log life.
     """
-    axes = _first_axes(is_stated=is_stated, has_sessions=batch.has_sessions)
     noise_spread = STATED_SPREAD if is_stated else UNSTATED_SPREAD
-    nodes = nodes_of(*axes)
-    for stage in range(_STAGES):
-        nodes = nodes.weighted(_posterior(batch, nodes, spread))
-        if stage + 1 < _STAGES:
-            axes = _closer(nodes, axes, noise_spread)
-            nodes = nodes_of(*axes)
+    axes = _first_axes(noise_spread)
+    start = (0.0, math.hypot(spread, _MEDIAN_SPREAD))
+    for stage, most in enumerate(_STAGE_LIVES):
+        is_last = stage + 1 == len(_STAGE_LIVES)
+        nodes = nodes_of(*axes, _shared_axis(batch if is_last else None))
+        weight, law = _posterior(_some(batch, most), nodes, start, spread)
+        nodes, best = nodes.weighted(weight), int(weight.argmax())
+        start = (float(law.mean[best]), float(law.sd[best]))
+        axes = _closer(nodes, axes, noise_spread)
     return nodes.heaviest(_KEPT_MASS, _MOST_NODES)
 
 
-def _first_axes(*, is_stated: bool, has_sessions: bool) -> tuple[Axis, Axis, Axis, Axis]:
-    spread = STATED_SPREAD if is_stated else UNSTATED_SPREAD
-    reach = math.exp(3 * spread)
+def _some(batch: Batch, most: int) -> Batch:
+    """At most so many of the tools, evenly chosen."""
+    tools = batch.age.shape[0]
+    return batch.rows(np.arange(min(tools, most)) * tools // min(tools, most))
+
+
+def _shared_axis(batch: Batch | None) -> Axis:
+    """Shared parts: open where tools were read more than once in a session."""
+    return shared_axis(SHARED if batch is not None and batch.has_sessions else (0.5,))
+
+
+def _first_axes(noise_spread: float) -> tuple[Axis, Axis, Axis]:
+    reach = math.exp(3 * noise_spread)
     return (
         power_axis(math.exp(-0.75), math.exp(0.9), 8),
-        roughness_axis(0.04, 0.4, 5),
-        noise_axis(1 / reach, reach, 5, spread),
-        shared_axis(SHARED if has_sessions else (0.5,)),
+        roughness_axis(0.04, 0.4, 4),
+        noise_axis(1 / reach, reach, 5, noise_spread),
     )
 
 
 def _closer(
-    nodes: PathNodes, axes: tuple[Axis, Axis, Axis, Axis], noise_spread: float
-) -> tuple[Axis, Axis, Axis, Axis]:
-    power, roughness, noise, shared = axes
-    rough = roughness.values > 0
-    near = _near(roughness.values[rough], nodes.roughness, nodes.weight)
-    parts = _heavy(shared.values, nodes.shared, nodes.weight)
+    nodes: PathNodes, axes: tuple[Axis, Axis, Axis], noise_spread: float
+) -> tuple[Axis, Axis, Axis]:
+    power, roughness, noise = axes
+    rough = roughness.values[roughness.values > 0]
     return (
         power_axis(*_near(power.values, nodes.power, nodes.weight), 7),
-        roughness_axis(*near, 4),
+        roughness_axis(*_near(rough, nodes.roughness, nodes.weight), 4),
         noise_axis(*_near(noise.values, nodes.noise, nodes.weight), 5, noise_spread),
-        shared_axis(list(shared.values[parts])),
     )
-
-
-def _heavy(values: Array, of_nodes: Array, weight: Array) -> NDArray[np.intp]:
-    """Which values of an axis hold more than a hundredth of its weight."""
-    mass = np.array([weight[of_nodes == value].sum() for value in values])
-    return np.flatnonzero(mass >= _FEW * max(float(mass.sum()), np.finfo(np.float64).tiny))
 
 
 def _near(values: Array, of_nodes: Array, weight: Array) -> tuple[float, float]:
     """The part of an axis that holds its weight, with a step on each side."""
-    heavy = _heavy(values, of_nodes, weight)
+    mass = np.array([weight[of_nodes == value].sum() for value in values])
+    heavy = np.flatnonzero(mass >= _FEW * mass.sum())
     first, last = max(heavy[0] - 1, 0), min(heavy[-1] + 1, values.size - 1)
     return float(values[first]), float(values[last])
 
@@ -133,42 +134,41 @@ def _lives(batch: Batch, powers: Array) -> Array:
     return np.asarray(middle[..., None] + width[..., None] * steps)
 
 
-def _posterior(batch: Batch, nodes: PathNodes, spread: float) -> Array:
-    """Weights of the nodes up to a factor, (q,)."""
+def _posterior(
+    batch: Batch, nodes: PathNodes, start: tuple[float, float], spread: float
+) -> tuple[Array, _Law]:
+    """Weights of the nodes up to a factor, (q,), and the law of the lives at each.
+
+    start: mean and sd of log life from which the law is sought.
+    """
     powers = np.unique(nodes.power)
     lives = _lives(batch, powers)
     density = fit_paths(batch, nodes, lives).log_density
     rows = np.searchsorted(powers, nodes.power)
-    lives, width = lives[rows], np.gradient(lives, axis=2)[rows]
-    density += np.log(width)
-    law = _Law(np.zeros(nodes.size), np.full(nodes.size, math.hypot(spread, _MEDIAN_SPREAD)))
+    density += np.log(np.gradient(lives, axis=2))[rows]
+    lives = lives[rows]
+    law = _Law(np.full(nodes.size, start[0]), np.full(nodes.size, start[1]))
     for _ in range(_ROUNDS):
-        law, _ = _round(density, lives, law, spread)
-    _, evidence = _round(density, lives, law, spread)
+        law, evidence = _round(density, lives, law, spread)
     against = evidence - evidence.max(axis=0)
     total = np.logaddexp(against, -_AGAINST).sum(axis=1) - 0.5 * (law.mean / _MEDIAN_SPREAD) ** 2
-    return np.asarray(nodes.weight * np.exp(total - total.max()))
+    return np.asarray(nodes.weight * np.exp(total - total.max())), law
 
 
 def _round(density: Array, lives: Array, law: _Law, spread: float) -> tuple[_Law, Array]:
     """The next law, and the log evidence of each life under the present one, (q, n)."""
     mean, sd = law.mean[:, None, None], law.sd[:, None, None]
-    joint = density - 0.5 * ((lives - mean) / sd) ** 2 - np.log(sd)
+    away = lives - mean
+    joint = density - (0.5 / sd**2) * away**2
     top = joint.max(axis=2, keepdims=True)
     weight = np.exp(joint - top)
     mass = weight.sum(axis=2)
-    first = (weight * lives).sum(axis=2) / mass
-    second = (weight * lives**2).sum(axis=2) / mass
+    first = np.einsum("qnt,qnt->qn", weight, away) / mass
+    second = np.einsum("qnt,qnt,qnt->qn", weight, away, away) / mass
     n = lives.shape[1]
-    middle = first.sum(axis=1) / (n + (law.sd / _MEDIAN_SPREAD) ** 2)
-    square = (second - 2 * middle[:, None] * first + middle[:, None] ** 2).sum(axis=1)
+    pull = (law.sd / _MEDIAN_SPREAD) ** 2
+    moved = (first.sum(axis=1) - pull * law.mean) / (n + pull)
+    square = (second - 2 * moved[:, None] * first + moved[:, None] ** 2).sum(axis=1)
     variance = (square + _PRIOR_LIVES * spread**2) / (n + _PRIOR_LIVES)
-    new = _Law(middle, np.maximum(np.sqrt(np.maximum(variance, 0.0)), _LEAST_SPREAD))
-    return new, top[:, :, 0] + np.log(mass)
-
-
-def chosen(rows: Sequence[int]) -> list[int]:
-    """At most MOST_LIVES of them, evenly."""
-    if len(rows) <= MOST_LIVES:
-        return list(rows)
-    return [rows[i * len(rows) // MOST_LIVES] for i in range(MOST_LIVES)]
+    new = _Law(law.mean + moved, np.maximum(np.sqrt(np.maximum(variance, 0.0)), _LEAST_SPREAD))
+    return new, top[:, :, 0] + np.log(mass) - np.log(law.sd)[:, None]

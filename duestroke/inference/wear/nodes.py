@@ -26,7 +26,7 @@ ROUGHNESS, ROUGHNESS_SPREAD = 0.14, 0.8
 """Else: prior median, part of the limit a square root of a typical life, and sd of its log."""
 STATED_SPREAD, UNSTATED_SPREAD = 0.25, 0.6
 """Prior sd of the log of the scale on a stated sd, and on the usual one where none is stated."""
-SHARED: Final = (0.2, 0.5, 0.8)
+SHARED: Final = (0.2, 0.8)
 """Parts of a reading's variance that may be its session's bias."""
 USUAL_SD: Final = 0.07
 """Sd of a reading where nothing is stated at a place, part of the limit."""
@@ -136,10 +136,10 @@ def prior_nodes(*, is_stated: bool) -> PathNodes:
     is_stated: whether its readings state their uncertainty.
     """
     spread = STATED_SPREAD if is_stated else UNSTATED_SPREAD
-    reach = math.exp(1.3 * spread)
+    reach = math.exp(spread if is_stated else 1.4 * spread)
     return nodes_of(
-        power_axis(math.exp(-2 * POWER_SPREAD), math.exp(2 * POWER_SPREAD), 7),
+        power_axis(math.exp(-2 * POWER_SPREAD), math.exp(2 * POWER_SPREAD), 5),
         roughness_axis(0.07, 0.25, 2),
-        noise_axis(1 / reach, reach, 3, spread),
+        noise_axis(1 / reach, reach, 2 if is_stated else 3, spread),
         shared_axis((0.5,)),
     )

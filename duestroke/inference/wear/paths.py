@@ -13,7 +13,7 @@ from scipy.special import ndtr
 
 from duestroke.errors import BadField
 from duestroke.inference.wear.batch import Batch, Readings, batch_of
-from duestroke.inference.wear.learn import LEAST_LIVES, chosen, learn_nodes
+from duestroke.inference.wear.learn import LEAST_LIVES, learn_nodes
 from duestroke.inference.wear.nodes import USUAL_SD, PathNodes, prior_nodes
 from duestroke.inference.wear.path import LOG_2_PI, fit_paths
 from duestroke.inference.wear.resolution import least_sd
@@ -63,8 +63,7 @@ class WearPaths:
         told = sorted((tool for tool in readings if _tells(tool)), key=_order)
         learned = len(told) >= LEAST_LIVES
         if learned:
-            picked = [told[row] for row in chosen(range(len(told)))]
-            batch = batch_of(picked, typical_life=typical_life, usual_sd=usual, least_sd=floor)
+            batch = batch_of(told, typical_life=typical_life, usual_sd=usual, least_sd=floor)
             nodes = learn_nodes(batch, spread=typical_spread, is_stated=is_stated)
         else:
             nodes = prior_nodes(is_stated=is_stated)
