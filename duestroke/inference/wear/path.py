@@ -69,12 +69,12 @@ class Fit:
 def fit_paths(batch: Batch, nodes: PathNodes, log_lives: Array) -> Fit:
     """Fit of each tool's readings to each life at each node.
 
-    log_lives: logs of typical lives: (t,) the same for all tools, or (p, n, t), a tool's own for
-        each of the p different powers of the nodes, rising.
+    log_lives: logs of typical lives: (t,) the same for all tools, (n, t), or (p, n, t), a tool's
+        own for each of the p different powers of the nodes, rising.
     """
     powers = np.unique(nodes.power)
-    if log_lives.ndim == 1:
-        places = [_Place.of(batch, log_lives[None, :])] * powers.size
+    if log_lives.ndim < 3:
+        places = [_Place.of(batch, np.atleast_2d(log_lives))] * powers.size
     else:
         places = [_Place.of(batch, lives) for lives in log_lives]
     shape = (nodes.size, batch.age.shape[0], log_lives.shape[-1])
