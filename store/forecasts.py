@@ -186,6 +186,13 @@ class PgForecasts:
         row = self._conn.execute(SQL["calendar"], {"version": version}).fetchone()
         return None if row is None else list(row["stops"])
 
+    def last_on_record(
+        self, limit: int, *, press: str | None = None, position: str | None = None
+    ) -> list[int]:
+        """Numbers of the last forecasts on record, newest first."""
+        asked = {"press": press, "position": position, "limit": limit}
+        return [row["id"] for row in self._conn.execute(SQL["last_on_record"], asked)]
+
     def of_id(self, number: int) -> Forecast | None:
         """A forecast on record by its number."""
         row = self._conn.execute(SQL["of_id"], {"id": number}).fetchone()

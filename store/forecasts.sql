@@ -118,6 +118,12 @@ INSERT INTO stop_calendar (version, stops) VALUES (%(version)s, %(stops)s) ON CO
 -- name: calendar
 SELECT stops FROM stop_calendar WHERE version = %(version)s;
 
+-- name: last_on_record
+SELECT f.id FROM forecast f JOIN press p ON p.id = f.press_id
+WHERE (%(press)s::text IS NULL OR p.name = %(press)s)
+  AND (%(position)s::text IS NULL OR f.position = %(position)s)
+ORDER BY f.id DESC LIMIT %(limit)s;
+
 -- name: of_id
 SELECT p.name AS press, f.* FROM forecast f JOIN press p ON p.id = f.press_id WHERE f.id = %(id)s;
 
