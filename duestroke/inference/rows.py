@@ -110,9 +110,7 @@ class Rows:
         return out.reshape(-1, s.size, m.size)
 
 
-def told_by(
-    mode: ModeLives, handbook_life: float, shift: Array, paths: WearPaths | None
-) -> Told:
+def told_by(mode: ModeLives, handbook_life: float, shift: Array, paths: WearPaths | None) -> Told:
     """The lives of a mode in units of the handbook life, readings made likelihoods."""
     shares_, used = mode.seen.aligned_to(handbook_life)
     readings = None
