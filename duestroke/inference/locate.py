@@ -24,18 +24,22 @@ _LARGEST_SPREAD: Final = 12.0
 _STEP: Final = 0.08
 _LOG_STEP: Final = 0.22
 _EDGE: Final = 0.002
-_DEPTH: Final = 16.0
+_DEPTH: Final = 12.0
+_HARDLY: Final = 0.005
 _MOST_ROUNDS: Final = 10
 _FURTHEST: Final = 16.0
 
 
 @dataclass(frozen=True)
 class Place:
-    """Ranges of log median and log spread that hold the weight, and the families' evidences."""
+    """Ranges of log median and log spread that hold the weight, and the families' evidences.
+
+    least_log_s: log spread with hardly any weight below it.
+    """
 
     m: tuple[float, float]
     log_s: tuple[float, float]
-    mean: float
+    least_log_s: float
     log_evidence: dict[str, float]
 
 
@@ -57,7 +61,7 @@ def locate(told: Told, families: Mapping[Family, float], log_prior: LogPrior) ->
     return Place(
         _near(axis.points, joint.max(axis=0)),
         _near(spreads, joint.max(axis=1)),
-        float(share.sum(axis=0) @ axis.points),
+        float(np.interp(_HARDLY, np.cumsum(share.sum(axis=1)), spreads)),
         {name: float(np.logaddexp.reduce(value.ravel())) for name, value in logs.items()},
     )
 

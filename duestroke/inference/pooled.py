@@ -33,7 +33,10 @@ _SPREADS: Final = 22
 _MEDIANS: Final = 32
 _ROOM: Final = 1.1
 """Own medians of groups are looked for within this of the population's: a factor of three."""
-_STEPS: Final = (0.012, 0.06)
+_STEPS: Final = (0.015, 0.1)
+_STEPS_A_SPREAD: Final = 0.35
+_LESS_WITHIN: Final = 0.7
+"""Within groups the spread may be less by this than over all of them."""
 _FAMILY_LEFT_OUT: Final = 1e-3
 _SLICE_LEFT_OUT: Final = 1e-4
 _EDGE: Final = 1e-3
@@ -193,10 +196,12 @@ class _Work:
     @staticmethod
     def about(question: Question, place: Place) -> _Work:
         low, high = place.log_s
+        least = place.least_log_s
         if any(kind != "none" for kind in question.kinds):
-            low = max(low + math.log(0.6), math.log(LEAST_SPREAD))
+            low = max(low + math.log(_LESS_WITHIN), math.log(LEAST_SPREAD))
+            least += math.log(_LESS_WITHIN)
         log_s = np.linspace(low, high, _SPREADS)
-        step = float(np.clip(math.exp(low) / 4, *_STEPS))
+        step = float(np.clip(_STEPS_A_SPREAD * math.exp(least), *_STEPS))
         ranges = {kind: _first_range(question, kind, place) for kind in question.kinds}
         return _Work._laid(question, step, log_s, ranges)
 
@@ -328,8 +333,7 @@ class _Work:
         inside = inside and self.m.high > max(b for _, b in ranges.values()) + 2 * self.m.step
         if same_s and inside:
             return replace(self, ranges=ranges)._with_exponents()
-        step = float(np.clip(math.exp(low) / 4, *_STEPS))
-        return _Work._laid(self.question, step, np.linspace(low, high, _SPREADS), ranges)
+        return _Work._laid(self.question, self.m.step * 0.8, np.linspace(low, high, _SPREADS), ranges)
 
     def posterior(self) -> Pooled:
         """The posterior on these lattices."""
