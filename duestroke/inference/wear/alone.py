@@ -23,7 +23,6 @@ _MILLION: Final = 1e6
 _SLOPES, _LEVELS = 11, 3
 _REACH: Final = 8.0
 _POINTS, _ROUNDS = 8, 5
-_LEAST_SIGMA: Final = 0.01
 
 
 class LastReading(TypedDict):
@@ -91,9 +90,7 @@ def _trend(trend: OwnTrend) -> Trend:
 
 
 def _left(paths: WearPaths, trend: OwnTrend, age: float) -> dict[str, float | None]:
-    floor = _LEAST_SIGMA / math.sqrt(paths.typical_life)
-    sigma = max(paths.roughness, floor)
-    ahead = passage_quantiles(trend, sigma, np.array(QUANTILES)) - (age - trend.last)
+    ahead = passage_quantiles(trend, paths.roughness, np.array(QUANTILES)) - (age - trend.last)
     return {
         f"{level:g}": max(float(strokes), 0.0) if math.isfinite(strokes) else None
         for level, strokes in zip(QUANTILES, ahead, strict=True)

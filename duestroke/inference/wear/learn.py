@@ -46,7 +46,7 @@ _MEDIAN_SPREAD: Final = 0.6
 _PRIOR_LIVES: Final = 4.0
 _AGAINST: Final = 6.0
 """No life speaks against a node by more than e^-6: a reading may be of another tool."""
-_FEW: Final = 1e-3
+_FEW: Final = 1e-2
 
 
 @dataclass(frozen=True)
@@ -108,11 +108,11 @@ def _closer(
 
 
 def _near(values: Array, of_nodes: Array, weight: Array) -> tuple[float, float]:
-    """The part of an axis that holds its weight, with a step on each side."""
+    """The part of an axis that holds its weight, with a step on each side, beyond its ends too."""
     mass = np.array([weight[of_nodes == value].sum() for value in values])
     heavy = np.flatnonzero(mass >= _FEW * mass.sum())
-    first, last = max(heavy[0] - 1, 0), min(heavy[-1] + 1, values.size - 1)
-    return float(values[first]), float(values[last])
+    step = float(values[1] / values[0])
+    return float(values[heavy[0]]) / step, float(values[heavy[-1]]) * step
 
 
 def _lives(batch: Batch, powers: Array) -> Array:

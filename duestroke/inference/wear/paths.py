@@ -24,6 +24,8 @@ Array = NDArray[np.float64]
 
 LEAST_SD: Final = 1e-3
 """No gauge reads better than a thousandth of the limit."""
+LEAST_ROUGHNESS: Final = 0.01
+"""No wear is smoother than this, part of the limit a square root of a typical life."""
 MISFIT: Final = 0.01
 """A tail chance below this is told: the trend does not fit."""
 _BLOCK: Final = 32_768
@@ -112,9 +114,9 @@ class WearPaths:
 
     @property
     def roughness(self) -> float:
-        """Root mean square of the roughness, part of the limit a square root of a stroke."""
+        """Root mean square of the roughness, part of the limit a square root of a stroke, > 0."""
         square = float((self.nodes.weight * self.nodes.roughness**2).sum())
-        return math.sqrt(square / self.typical_life)
+        return math.sqrt(max(square, LEAST_ROUGHNESS**2) / self.typical_life)
 
     def to_dict(self) -> dict[str, object]:
         """Plain content, for digests and answers."""
