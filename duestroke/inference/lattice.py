@@ -1,8 +1,7 @@
-"""Even lattices: interpolation, integrals and sums of functions known at evenly spaced points.
+"""Even lattices: interpolation and sums of functions known at evenly spaced points.
 
 Laws of log life depend on `x - m` only. With one step for both, a law is worked out once for every
-difference, and a life is a row of weights on it: interpolation weights where its age is known,
-weights of an integral where it lies in a range.
+difference, and a life is a row of weights on it.
 """
 
 from __future__ import annotations
@@ -45,13 +44,6 @@ def interpolation(axis: Axis, at: Array) -> Array:
     """Weights of cubic interpolation at each of `at`, (n, size); constant beyond the ends."""
     first, part = _cell(axis, at)
     return _spread(axis, first, _cubic(part))
-
-
-def integral(axis: Axis, to: Array) -> Array:
-    """Weights of the integral from the first point to each of `to`, (n, size), of that cubic."""
-    first, part = _cell(axis, to)
-    whole = _whole_cells(axis)
-    return whole[first + 1] + axis.step * _spread(axis, first, _cubic_integral(part))
 
 
 def shares(axis: Axis, at: Array) -> Array:
@@ -99,25 +91,3 @@ def _cubic(t: Array) -> Array:
             (t + 1) * t * (t - 1) / 6,
         ]
     )
-
-
-def _cubic_integral(t: Array) -> Array:
-    """Integrals of the four from 0 to `t`."""
-    square, cube, fourth = t**2, t**3, t**4 / 4
-    return np.stack(
-        [
-            -(fourth - cube + square) / 6,
-            (fourth - 2 * cube / 3 - square / 2 + 2 * t) / 2,
-            -(fourth - cube / 3 - square) / 2,
-            (fourth - square / 2) / 6,
-        ]
-    )
-
-
-def _whole_cells(axis: Axis) -> Array:
-    """Row j: weights of the integral from the first point to point j, (size, size)."""
-    ends = np.arange(axis.size)
-    second = np.clip(ends[:-1], 1, axis.size - 3)
-    low, high = (ends[:-1] - second).astype(float), (ends[1:] - second).astype(float)
-    cells = _spread(axis, second - 1, _cubic_integral(high) - _cubic_integral(low))
-    return np.concatenate([np.zeros((1, axis.size)), axis.step * np.cumsum(cells, axis=0)])

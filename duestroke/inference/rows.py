@@ -9,8 +9,9 @@ for each life; the others can be summed over lives first.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Final
 
 import numpy as np
@@ -18,7 +19,7 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_array
 
 from duestroke.inference.families import Family
-from duestroke.inference.lattice import Axis, integral, interpolation, shares, shifted_copies
+from duestroke.inference.lattice import Axis, interpolation, shares, shifted_copies
 from duestroke.inference.modes import ModeLives
 from duestroke.inference.observations import CENSORED, EXACT, INTERVAL, UNSEEN, Observations
 from duestroke.inference.wear import WearPaths
@@ -74,39 +75,59 @@ class Told:
 
 
 @dataclass(frozen=True)
+class Pairs:
+    """Two ages of each of r lives as weights on log survival, (r, k) each; `open_low` is age 0."""
+
+    of: Index
+    low: csr_array
+    high: csr_array
+    open_low: NDArray[np.bool_]
+
+    def log_survivals(self, copies: Array, some: slice) -> tuple[Array, Array]:
+        """At the lower and at the upper age, (some, s * m); the upper never above the lower."""
+        low = self.low[some] @ copies
+        low[self.open_low[some]] = 0.0
+        low = np.minimum(low, 0.0)
+        return low, np.asarray(np.minimum(self.high[some] @ copies, low))
+
+
+@dataclass(frozen=True)
 class Rows:
     """Weights of n lives on an axis of k log lives.
 
     exact, survived, entered: (n, k), on log density, log survival and log survival at entry.
-    ranges, doubtful: (r, k + 2), on the law itself with the chance of all shorter lives in front
-        and of all longer ones behind; `_of` says whose each row is. The doubtful are divided by.
+    found: ends between two ages.  unseen: tools that may be worn since the lower age.
+    doubtful: the same at entry, divided by.
+    read: (r, k + 2), on the law itself with the chance of all shorter lives in front and of all
+    longer ones behind, for the lives `read_of`.  q: share of ends that only an inspection shows.
     """
 
     axis: Axis
-    exact: Array
-    survived: Array
-    entered: Array
-    ranges_of: Index
-    ranges: Array
-    doubtful_of: Index
-    doubtful: Array
+    exact: csr_array
+    survived: csr_array
+    entered: csr_array
+    found: Pairs
+    unseen: Pairs
+    doubtful: Pairs
+    read_of: Index
+    read: Array
+    q: float
 
     def log_likelihood(self, family: Family, m: Axis, s: Array, gather: csr_array) -> Array:
         """Sums over lives by `gather` (c, n) at all points, (c, s, m); `m` has the rows' step."""
         table = _Table.build(family, self.axis, m, s)
-        out = np.zeros((gather.shape[0], s.size * m.size))
-        for rows, values in (
-            (self.exact, table.log_density),
-            (self.survived, table.log_survival),
-            (-self.entered, np.maximum(table.log_survival, _LEAST_AT_ENTRY)),
-        ):
-            weights = gather @ rows
-            if weights.any():
-                out += weights @ _copies(values, self.axis, m)
-        if self.ranges_of.size or self.doubtful_of.size:
-            law = table.law(self.axis, m)
-            out += _log_sums(self.ranges, self.ranges_of, law, gather, _LEAST)
-            out -= _log_sums(self.doubtful, self.doubtful_of, law, gather, _LEAST_AT_ENTRY)
+        lasting = _copies(table.log_survival, self.axis, m)
+        out = (gather @ self.survived) @ lasting - (gather @ self.entered) @ np.maximum(
+            lasting, _LEAST_AT_ENTRY
+        )
+        if self.exact.nnz:
+            out += (gather @ self.exact) @ _copies(table.log_density, self.axis, m)
+        out += _pair_sums(self.found, lasting, gather, _between, _LEAST)
+        mixed = partial(_mixed, share=self.q)
+        out += _pair_sums(self.unseen, lasting, gather, mixed, _LEAST)
+        out -= _pair_sums(self.doubtful, lasting, gather, mixed, _LEAST_AT_ENTRY)
+        if self.read_of.size:
+            out += _read_sums(self.read, self.read_of, table.law(self.axis, m), gather)
         return out.reshape(-1, s.size, m.size)
 
 
@@ -127,24 +148,18 @@ def rows_on(told: Told, axis: Axis) -> Rows:
     at = _LogAges.of(told)
     sure = told.used & (seen.entry > 0) & (seen.entry_low == seen.entry)
     doubtful = told.used & (seen.entry_low < seen.entry)
-    found = np.flatnonzero(hard & (seen.code == INTERVAL))
-    unseen = np.flatnonzero(hard & (seen.code == UNSEEN))
-    mixed = _mixed(axis, at.low[unseen], at.high[unseen], told.q)
-    ranges = [_beyond(axis, at.low[found]) - _beyond(axis, at.high[found]), mixed]
-    of = [found, unseen]
-    if told.readings is not None:
-        ranges.append(_as_law_weights(told.readings, axis))
-        of.append(told.readings.of)
-    late = np.flatnonzero(doubtful)
+    read = told.readings
     return Rows(
         axis,
         _at(axis, at.high, hard & (seen.code == EXACT)),
         _at(axis, at.high, hard & (seen.code == CENSORED)),
         _at(axis, at.entry, sure),
-        np.concatenate(of),
-        np.concatenate(ranges),
-        late,
-        _mixed(axis, at.entry_low[late], at.entry[late], told.q),
+        _pairs(axis, at.low, at.high, hard & (seen.code == INTERVAL)),
+        _pairs(axis, at.low, at.high, hard & (seen.code == UNSEEN)),
+        _pairs(axis, at.entry_low, at.entry, doubtful),
+        np.zeros(0, dtype=np.intp) if read is None else read.of,
+        np.zeros((0, axis.size + 2)) if read is None else _as_law_weights(read, axis),
+        told.q,
     )
 
 
@@ -193,34 +208,65 @@ def _copies(table: Array, x: Axis, m: Axis) -> Array:
     return shifted_copies(table, m.size).reshape(x.size, -1)
 
 
-def _log_sums(rows: Array, of: Index, law: Array, gather: csr_array, least: float) -> Array:
-    """Logs of the rows' sums over the law, gathered over lives."""
+def _pair_sums(
+    pairs: Pairs,
+    copies: Array,
+    gather: csr_array,
+    term: Callable[[Array, Array], Array],
+    least: float,
+) -> Array:
+    """Logs of what pairs of survivals say, gathered over lives, (c, s * m)."""
+    out = np.zeros((gather.shape[0], copies.shape[1]))
+    for some in _slices(pairs.of.size, copies.shape[1]):
+        value = np.maximum(term(*pairs.log_survivals(copies, some)), least)
+        out += gather[:, pairs.of[some]] @ value
+    return out
+
+
+def _read_sums(rows: Array, of: Index, law: Array, gather: csr_array) -> Array:
     out = np.zeros((gather.shape[0], law.shape[1]))
-    step = max(1, _AT_ONCE // law.shape[1])
-    for first in range(0, of.size, step):
-        some = slice(first, first + step)
-        value = rows[some] @ law
-        np.maximum(value, math.exp(least), out=value)
+    for some in _slices(of.size, law.shape[1]):
+        value = np.maximum(rows[some] @ law, math.exp(_LEAST))
         out += gather[:, of[some]] @ np.log(value, out=value)
     return out
 
 
-def _at(axis: Axis, x: Array, where: NDArray[np.bool_]) -> Array:
-    out = np.zeros((x.size, axis.size))
-    out[where] = interpolation(axis, x[where])
-    return out
+def _slices(count: int, width: int) -> Iterator[slice]:
+    step = max(1, _AT_ONCE // width)
+    for first in range(0, count, step):
+        yield slice(first, first + step)
 
 
-def _beyond(axis: Axis, x: Array) -> Array:
-    """Weights of the chance to last beyond each log age, (n, k + 2); -inf is age 0."""
-    inside = integral(axis, np.array([axis.high])) - integral(axis, x)
-    head = np.isneginf(x).astype(np.float64)
-    return np.column_stack([head, inside, np.ones(x.size)])
+def _between(at_low: Array, at_high: Array) -> Array:
+    """log(S(low) - S(high)) from the two logs."""
+    with np.errstate(divide="ignore"):
+        return np.asarray(at_low + np.log(-np.expm1(at_high - at_low)))
 
 
-def _mixed(axis: Axis, low: Array, high: Array, share: float) -> Array:
-    """Weights of `share S(low) + (1 - share) S(high)`."""
-    return share * _beyond(axis, low) + (1 - share) * _beyond(axis, high)
+def _mixed(at_low: Array, at_high: Array, share: float) -> Array:
+    """log(share S(low) + (1 - share) S(high)) from the two logs."""
+    with np.errstate(divide="ignore"):
+        return np.asarray(at_low + np.log(share + (1 - share) * np.exp(at_high - at_low)))
+
+
+def _at(axis: Axis, x: Array, where: NDArray[np.bool_]) -> csr_array:
+    """Interpolation weights of those rows, others empty, (n, k)."""
+    rows = np.flatnonzero(where)
+    some = csr_array(interpolation(axis, x[rows]))
+    pick = csr_array((np.ones(rows.size), (rows, np.arange(rows.size))), (x.size, rows.size))
+    return pick @ some
+
+
+def _pairs(axis: Axis, low: Array, high: Array, where: NDArray[np.bool_]) -> Pairs:
+    of = np.flatnonzero(where)
+    is_open = np.isneginf(low[of])
+    at_low = np.where(is_open, axis.low, low[of])
+    return Pairs(
+        of,
+        csr_array(interpolation(axis, at_low)),
+        csr_array(interpolation(axis, high[of])),
+        is_open,
+    )
 
 
 def _as_law_weights(readings: Readings, axis: Axis) -> Array:
