@@ -26,6 +26,8 @@ LIMIT_UM, NOISE_UM, EVERY, MEDIAN, SLOPES = 20.0, 1.5, 8e6, 60e6, 0.35
 ROUGH_UM = 0.5
 """um a square root of a million strokes."""
 POWER = 1.35
+FLEET = 20
+"""Running tools of one fleet, which share what was learned."""
 _STEP, _LONGEST = 1e5, 480e6
 KINDS = ("straight", "rough", "curved")
 LOG_LIVES = np.log(MEDIAN) + np.linspace(-2.4, 2.4, 481)
@@ -138,9 +140,9 @@ def score(
     """
     rng = np.random.default_rng(seed)
     joint, prior, alone = [], [], []
-    for _ in range(0, tools, 10):
+    for _ in range(0, tools, FLEET):
         paths = WearPaths.learn(finished(kind, known, rng), typical_life=MEDIAN, typical_spread=0.4)
-        fleet = [running(kind, window, rng) for _ in range(10)]
+        fleet = [running(kind, window, rng) for _ in range(FLEET)]
         likelihood = paths.log_likelihood([tool.readings for tool in fleet], LOG_LIVES)
         odd = paths.misfits([tool.readings for tool in fleet], LOG_LIVES, law(kind)) < 0.01
         for tool, row, is_odd in zip(fleet, likelihood, odd, strict=True):
