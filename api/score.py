@@ -108,6 +108,9 @@ class PlaceScoreOut(Answer):
     skill: Annotated[
         float | None, Field(description="share of the rule's score that the forecasts save")
     ]
+    brier: Annotated[
+        float | None, Field(description="of the chances of the end before the next stop")
+    ]
 
 
 class NamedPlaceScoreOut(PlaceScoreOut):

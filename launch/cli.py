@@ -9,7 +9,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Final, NoReturn
 
-from launch import logs
+from launch import backtesting, logs
 from launch.settings import BadSetting, Settings, read_settings
 
 _FAILED: Final = 1
@@ -62,6 +62,7 @@ def parser() -> argparse.ArgumentParser:
         "--truth", type=Path, metavar="FILE", help="write what really happened, for tests, then end"
     )
     _add_import_options(_add(commands, "import", _IMPORT_HELP, epilog=_SETTINGS_NOTE))
+    backtesting.add_options(_add(commands, "backtest", backtesting.HELP, epilog=_SETTINGS_NOTE))
     recompute = _add(commands, "recompute", _RECOMPUTE_HELP, epilog=_SETTINGS_NOTE)
     _add_recompute_options(recompute)
     return top
@@ -85,6 +86,10 @@ def _run(given: argparse.Namespace) -> int:
     logs.set_up(settings.log_level)
     if given.command == "import":
         return _import(given, settings)
+    if given.command == "backtest":
+        from launch import commands
+
+        return commands.backtest(given, settings)
     if given.command == "recompute":
         return _recompute(given, settings)
     _part(given)(settings)

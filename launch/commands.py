@@ -5,6 +5,7 @@ Imports stand in the functions: a part must not pay for, nor need, what the othe
 
 from __future__ import annotations
 
+import argparse
 import json
 import logging
 import os
@@ -112,6 +113,14 @@ def _on_one_thread() -> None:
     # as long on two busy cores), and the same number of them gives the same last digits. It is
     # read when numpy is first imported.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+
+def backtest(given: argparse.Namespace, settings: Settings) -> int:
+    """Make past forecasts again and score them; the exit code."""
+    _on_one_thread()
+    from launch import backtesting
+
+    return backtesting.run(given, settings, now=_now(), say=_say)
 
 
 def api(settings: Settings) -> None:

@@ -66,6 +66,10 @@ class Kept:
     as_of: datetime
     score: Score
 
+    def as_scored(self) -> Scored:
+        """As a summary takes it."""
+        return Scored(self.kind, self.position, str(self.chain), self.as_of, self.score)
+
 
 class PgScores:
     """Repository of scores. The caller owns the transaction."""

@@ -48,6 +48,7 @@ def _short(summary: Summary) -> Content:
         "crps": summary.crps,
         "crps_handbook_rule": summary.crps_rule,
         "skill": summary.skill,
+        "brier": summary.reliability.brier,
     }
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -66,27 +67,37 @@ def _floats(*arrays: ArrayLike) -> tuple[Array, ...]:
     return tuple(np.asarray(a, dtype=np.float64) for a in arrays)
 
 
+PARTS: Final = 5
+"""An outcome known to lie in a range is taken at so many points, evenly over it."""
+
+
 def crps_of_quantiles(
     levels: ArrayLike, quantiles: ArrayLike, low: ArrayLike, high: ArrayLike
 ) -> Array:
-    """Score of forecasts kept as quantiles, against outcomes known to lie in `low` to `high`.
+    """Score of forecasts kept as quantiles, against outcomes known to lie in `low` to `high`; (n,).
 
     levels: (k,), rising in (0, 1).  quantiles: (n, k), each >= 0, rising with the level; linear
-    between, from 0 below the first, a step at the last.  low, high: (n,), equal for an outcome
-    known exactly; `high` is infinite where it was still to come.
-    The integral of `(F - 1{y <= x})^2` over all x at which the record decides between 0 and 1.
-    With an infinite `high` it is the right-censored score of Avati, Duan, Zhou, Jung, Shah and Ng
-    (Countdown regression, UAI 2019; from memory), which no other forecast betters on average.
+    between, from 0 below the first, a step at the last.  low, high: (n,), finite and equal for an
+    outcome known exactly; an outcome in a range counts as lying anywhere in it.  `high` infinite:
+    still to come, and the score is the part of it that is certain, up to `low`. Such parts must
+    not be averaged with whole scores: that would favour early forecasts.
+    The integral of `(F - 1{y <= x})^2`; Gneiting and Raftery 2007, equation 20.
     """
     p = np.concatenate(([0.0], np.asarray(levels, dtype=np.float64)))
     x = np.asarray(quantiles, dtype=np.float64)
     x = np.concatenate((np.zeros((len(x), 1)), x), axis=1)
-    least = np.asarray(low, dtype=np.float64)[:, None]
-    most = np.asarray(high, dtype=np.float64)[:, None]
-    below = _squares(x, p, least)
-    above = _squares(-x[:, ::-1], 1 - p[::-1], -most)
-    beyond = np.maximum(least[:, 0] - x[:, -1], 0.0)
-    return np.asarray(below + above + beyond)
+    least, most = np.asarray(low, dtype=np.float64), np.asarray(high, dtype=np.float64)
+    is_open = np.isinf(most)
+    width = np.where(is_open, 0.0, most - np.where(is_open, 0.0, least))
+    parts = [_score_at(x, p, least + (k + 0.5) / PARTS * width, is_open) for k in range(PARTS)]
+    return np.asarray(np.mean(parts, axis=0))
+
+
+def _score_at(x: Array, p: Array, outcome: Array, is_open: NDArray[np.bool_]) -> Array:
+    at = outcome[:, None]
+    below = _squares(x, p, at)
+    above = np.where(is_open, 0.0, _squares(-x[:, ::-1], 1 - p[::-1], -at))
+    return np.asarray(below + above + np.maximum(outcome - x[:, -1], 0.0))
 
 
 def _squares(x: Array, p: Array, upto: Array) -> Array:

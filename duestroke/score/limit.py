@@ -25,6 +25,9 @@ Flags = NDArray[np.bool_]
 PIECES: Final = 20
 """An outcome known to a range counts as so many parts, evenly over it, where it is a whole unit."""
 
+MOST_WEIGHT: Final = 10.0
+"""Of an outcome that stands for others; more would let a few rule a mean."""
+
 
 @dataclass(frozen=True)
 class Share:
@@ -113,6 +116,24 @@ class ProductLimit:
         upto = np.where(inside, self._square, self._square[rank - 1])
         ended = np.where(inside & self._is_end, 1.0 / self._at_risk, 0.0)
         return np.asarray(self._survival[rank - 1] * self._weight * (ended - upto))
+
+
+def ended_weights(low: ArrayLike, high: ArrayLike, is_open: ArrayLike) -> Array:
+    """Weights by which ended outcomes stand for those that were cut off before they came, (n,).
+
+    low, high, is_open: transforms as for ProductLimit. An outcome that ended at a transform `u`
+    weighs one over the share of outcomes that nothing would have cut off before `u`, at most
+    MOST_WEIGHT; one still to come weighs nothing. With them a mean over ended outcomes does not
+    favour the early ones (Graf, Schmoor, Sauerbrei and Schumacher 1999, Stat. Med. 18, 2529-2545).
+    """
+    least, most = np.asarray(low, dtype=np.float64), np.asarray(high, dtype=np.float64)
+    cut = np.asarray(is_open, dtype=bool)
+    value = np.where(cut, least, (least + most) / 2)
+    order = np.lexsort((cut, value))
+    at_risk = np.arange(value.size, 0, -1)
+    uncut = np.cumprod(1 - np.where(cut[order], 1.0, 0.0) / at_risk)
+    before = np.concatenate(([1.0], uncut))[np.searchsorted(value[order], value, side="left")]
+    return np.where(cut, 0.0, np.minimum(1 / np.maximum(before, 1 / MOST_WEIGHT), MOST_WEIGHT))
 
 
 def _points(low: Array, high: Array, is_open: Flags) -> tuple[Ints, Array, Array, Flags]:

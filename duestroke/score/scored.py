@@ -47,8 +47,8 @@ class Score:
     pit_low, pit_high: its chance of the end by what is known of the outcome, equal for a known
     one, 1 above for one still to come.  date_low, date_high: the same of the due time, None
     without one.  width_80, width_90: strokes between the ends of its ranges.  crps, crps_rule:
-    strokes, of the forecast and of the handbook's rule.  came: whether the end came before the
-    next stop, None where nobody knows.
+    strokes, of the forecast and of the handbook's rule; of an open outcome the certain part.
+    came: whether the end came before the next stop, None where nobody knows.
     """
 
     outcome: Outcome

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from duestroke.score.ends import Outcome
-from duestroke.score.limit import ProductLimit, Share, bounds_by_group
+from duestroke.score.limit import ProductLimit, Share, bounds_by_group, ended_weights
 from duestroke.score.scored import RANGES, Score
 from duestroke.score.uniform import CELLS, Uniformity, drawn, uniformity
 
@@ -85,8 +85,9 @@ class Summary:
     """How forecasts came out.
 
     n, lives: forecasts and the lives they are of.  outcomes: forecasts by outcome.  ranges, dates:
-    by nominal coverage, in strokes and as due times.  crps, crps_rule: means over the forecasts
-    that the handbook's rule could make too; skill: the share of its score that ours saves.
+    by nominal coverage, in strokes and as due times.  crps, crps_rule: means over the ended lives'
+    forecasts that the handbook's rule could make too, weighted for those cut off; skill: the share
+    of the rule's score that ours saves.
     histogram: shares of transforms in ten cells.  test: of one transform a life, its first.
     """
 
@@ -111,7 +112,7 @@ def summarise(rows: Sequence[Scored]) -> Summary:
     lives = _numbers([row.life for row in ordered])
     outcomes = Counter(each.outcome for each in scores)
     strokes = _limit(scores, lives)
-    crps, rule = _means(scores)
+    crps, rule = _means(ordered)
     return Summary(
         n=len(scores),
         lives=int(lives.max(initial=-1)) + 1,
@@ -177,12 +178,34 @@ def _range(limit: ProductLimit, nominal: float, width: float) -> RangeScore:
     )
 
 
-def _means(scores: Sequence[Score]) -> tuple[float | None, float | None]:
-    both = [(each.crps, each.crps_rule) for each in scores if each.crps_rule is not None]
-    if not both:
-        return (float(np.mean([each.crps for each in scores])) if scores else None), None
-    ours, rule = np.mean(np.array(both, dtype=np.float64), axis=0)
-    return float(ours), float(rule)
+def _means(rows: Sequence[Scored]) -> tuple[float | None, float | None]:
+    """Mean scores of what ended, weighted for what was cut off: ours and the rule's.
+
+    What cuts lives off differs from place to place, so the weights come from each by itself.
+    """
+    places: dict[tuple[str, str], list[Score]] = {}
+    for row in rows:
+        places.setdefault((row.kind, row.position), []).append(row.score)
+    table = np.concatenate([_weighted(own) for own in places.values()] or [np.zeros((0, 3))])
+    ours, rule, weight = table[table[:, 2] > 0].T
+    both = ~np.isnan(rule)
+    if not both.any():
+        return (float(np.average(ours, weights=weight)) if ours.size else None), None
+    return (
+        float(np.average(ours[both], weights=weight[both])),
+        float(np.average(rule[both], weights=weight[both])),
+    )
+
+
+def _weighted(scores: Sequence[Score]) -> Array:
+    """Our score, the rule's (NaN: none) and the weight, (n, 3)."""
+    weight = ended_weights(
+        [each.pit_low for each in scores],
+        [each.pit_high for each in scores],
+        [_is_open(each) for each in scores],
+    )
+    rule = [np.nan if each.crps_rule is None else each.crps_rule for each in scores]
+    return np.column_stack(([each.crps for each in scores], rule, weight))
 
 
 def reliability(scores: Sequence[Score], lives: NDArray[np.intp]) -> Reliability:
