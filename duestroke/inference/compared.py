@@ -155,10 +155,9 @@ def _of_family(table: _Sides, row: int, taus: Array) -> _Shift:
     low = float(table.m.points[max(near[0] - 1, 0)])
     high = float(table.m.points[min(near[-1] + 1, table.m.size - 1)])
     share = np.exp(rest - rest.max())
-    sd = _sd(table.m.points, share.sum(axis=0))
-    step = float(np.clip(sd / 1.5, *_STEPS))
+    step = float(np.clip(_sd(table.m.points, share.sum(axis=0)) / 1.5, *_STEPS))
     count = int(np.ceil(_REACH / step))
-    points = step * np.arange(-count, count + 1)
+    points: Array = step * np.arange(-count, count + 1, dtype=np.float64)
     at = np.arange(low, high + step, step)
     others = rest @ interpolation(table.m, at).T
     weight = np.exp(others - others.max())

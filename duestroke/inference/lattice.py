@@ -27,7 +27,7 @@ class Axis:
     @property
     def points(self) -> Array:
         """The points, (size,)."""
-        return self.low + self.step * np.arange(self.size)
+        return np.asarray(self.low + self.step * np.arange(self.size), dtype=np.float64)
 
     @property
     def high(self) -> float:

@@ -6,12 +6,13 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Final
+from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from duestroke.errors import BadField
+from duestroke.inference.compared import Compared, compare
 from duestroke.inference.effects import Effect, exponents
 from duestroke.inference.fit import MODEL_VERSION, check_handbook, fit
 from duestroke.inference.joined import joined
@@ -20,8 +21,9 @@ from duestroke.inference.own import Conditions
 from duestroke.inference.pooled import Pooled
 from duestroke.inference.posterior import Interval, Posterior
 from duestroke.inference.prior import Prior
+from duestroke.inference.told import Seen, parameters, sudden_share
 from duestroke.inference.tool import Alternative, ToolRecord
-from duestroke.inference.ways import Setting, Way, reference_speed, ways
+from duestroke.inference.ways import PlainLaw, Setting, Way, reference_speed, ways
 from duestroke.inference.wear import WearPaths
 from duestroke.lives import Life
 from duestroke.names import DEFAULT_SPREAD
@@ -34,6 +36,20 @@ _SPEED_STEP: Final = 200
 _ROUGHNESS_STEP: Final = 500
 _TELLING_SHARE: Final = 0.3
 _LEAST_PATH_SPREAD: Final = 0.5
+
+
+@dataclass(frozen=True)
+class Modes:
+    """How wear and sudden failure are told apart.
+
+    two_modes: posterior chance that they are two laws.  worn, sudden: failures by mode.
+    sudden_share: part of the ends of new tools that will be sudden, left to run; None: one law.
+    """
+
+    two_modes: float
+    worn: int
+    sudden: int
+    sudden_share: float | None
 
 
 @dataclass(frozen=True)
@@ -145,8 +161,42 @@ class PlacePosterior:
         }
 
     def parameters(self) -> dict[str, Interval]:
-        """Posterior medians with 90 % intervals."""
-        return self.one_law.parameters()
+        """Posterior medians with 90 % intervals, of the middle of all groups at reference.
+
+        Keys and units: see `told.parameters`. One law without groups and exponents: see
+        `Posterior.parameters`.
+        """
+        first = self.ways[0]
+        if len(self.ways) == 1 and isinstance(first.life, PlainLaw) and first.sudden is None:
+            return first.life.posterior.parameters()
+        seen = [
+            Seen(
+                way.weight,
+                way.life.population(),
+                None if way.sudden is None else way.sudden.population(),
+            )
+            for way in self.ways
+        ]
+        return parameters(seen, self.handbook_life)
+
+    def groups(self, by: Literal["batch", "press"]) -> tuple[Compared, ...]:
+        """Each batch or press against the others; none where the lives hold fewer than two."""
+        told = [(way.weight, way.life.pooled) for way in self.ways]
+        known = [(weight, pooled) for weight, pooled in told if pooled is not None]
+        if not known:
+            return ()
+        failed = np.array([life.is_failure for life in self.records], dtype=bool)
+        pooled = max(known, key=lambda pair: pair[0])[1]
+        return compare(pooled, by, failed, self._log_prior, self.prior.group_scale)
+
+    @cached_property
+    def modes(self) -> Modes:
+        """How the place is seen, and what part of the ends is sudden."""
+        two = next((way for way in self.ways if way.sudden is not None), None)
+        share = None
+        if two is not None and two.sudden is not None:
+            share = sudden_share(two.life.population(), two.sudden.population())
+        return Modes(self.two_modes, self.worn, self.sudden, share)
 
     def to_dict(self) -> dict[str, object]:
         """Plain content, for digests and stored forecasts."""
@@ -164,6 +214,9 @@ class PlacePosterior:
             "paths": None if self.paths is None else self.paths.to_dict(),
             "ways": [_describe(way) for way in self.ways],
         }
+
+    def _log_prior(self, m: Array, s: Array) -> Array:
+        return self.prior.log_density(m, s, handbook_spread=self.handbook_spread)
 
     def _speed(self, tool: ToolRecord) -> float:
         speed = _at(tool.age, tool.speed_so_far, tool.speed_now)
@@ -209,13 +262,9 @@ def _at(age: float, so_far: float | None, now: float | None) -> float | None:
 def _describe(way: Way) -> dict[str, object]:
     return {
         "weight": way.weight,
-        "life": _describe_law(way.life),
-        "sudden": None if way.sudden is None else _describe_law(way.sudden),
+        "life": way.life.to_dict(),
+        "sudden": None if way.sudden is None else way.sudden.to_dict(),
     }
-
-
-def _describe_law(law: object) -> dict[str, object]:
-    return {}
 
 
 def fit_place(

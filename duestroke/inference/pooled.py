@@ -124,6 +124,25 @@ class Pooled:
             mass[int(np.argmin(np.abs(self.rate.points - one.g)))] += one.total
         return mass
 
+    def to_dict(self) -> dict[str, object]:
+        """Plain content, for digests and stored forecasts."""
+        return {
+            "failures": self.failures,
+            "q": self.q,
+            "log_evidence": self.log_evidence,
+            "families": self.masses,
+            "groupings": dict(self.kinds),
+            "exponent": [self.rate.points.tolist(), self.rate.mass.tolist()],
+            "number": [self.number.points.tolist(), self.number.mass.tolist()],
+            "m": [self.m.low, self.m.step, self.m.size],
+            "s": self.families[0].s.tolist(),
+            "slices": [
+                [one.family.name, part.kind, part.tau, part.g, part.total]
+                for one in self.families
+                for part in one.slices
+            ],
+        }
+
     def likelihood(self, one: PooledFamily, kind: Grouping, slice_: Slice) -> GroupLikelihood:
         """Likelihoods of the groups at a slice's exponent and medians."""
         key = (one.family.name, kind, slice_.g)
@@ -333,7 +352,9 @@ class _Work:
         inside = inside and self.m.high > max(b for _, b in ranges.values()) + 2 * self.m.step
         if same_s and inside:
             return replace(self, ranges=ranges)._with_exponents()
-        return _Work._laid(self.question, self.m.step * 0.8, np.linspace(low, high, _SPREADS), ranges)
+        return _Work._laid(
+            self.question, self.m.step * 0.8, np.linspace(low, high, _SPREADS), ranges
+        )
 
     def posterior(self) -> Pooled:
         """The posterior on these lattices."""

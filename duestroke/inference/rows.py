@@ -85,10 +85,11 @@ class Pairs:
 
     def log_survivals(self, copies: Array, some: slice) -> tuple[Array, Array]:
         """At the lower and at the upper age, (some, s * m); the upper never above the lower."""
-        low = self.low[some] @ copies
+        low = np.asarray(self.low[some] @ copies)
         low[self.open_low[some]] = 0.0
         low = np.minimum(low, 0.0)
-        return low, np.asarray(np.minimum(self.high[some] @ copies, low))
+        high: Array = np.minimum(self.high[some] @ copies, low)
+        return low, high
 
 
 @dataclass(frozen=True)
@@ -117,9 +118,8 @@ class Rows:
         """Sums over lives by `gather` (c, n) at all points, (c, s, m); `m` has the rows' step."""
         table = _Table.build(family, self.axis, m, s)
         lasting = _copies(table.log_survival, self.axis, m)
-        out = (gather @ self.survived) @ lasting - (gather @ self.entered) @ np.maximum(
-            lasting, _LEAST_AT_ENTRY
-        )
+        out: Array = np.asarray((gather @ self.survived) @ lasting)
+        out -= (gather @ self.entered) @ np.maximum(lasting, _LEAST_AT_ENTRY)
         if self.exact.nnz:
             out += (gather @ self.exact) @ _copies(table.log_density, self.axis, m)
         out += _pair_sums(self.found, lasting, gather, _between, _LEAST)

@@ -104,7 +104,8 @@ def _joint(seen: Sequence[Seen], unit: float, chance: float) -> Interval:
         picked = [_Picked.of(way.life, (np.arange(_PICKS) + 0.5) / _PICKS)]
         if way.sudden is not None:
             # Multiples of the golden ratio fill the interval evenly in any order of the others.
-            picked.append(_Picked.of(way.sudden, np.arange(1, _PICKS + 1) * _GOLDEN % 1.0))
+            turns = np.arange(1.0, _PICKS + 1.0) * _GOLDEN
+            picked.append(_Picked.of(way.sudden, turns - np.floor(turns)))
         logs.append(unit + _log_life(picked, math.log1p(-chance)))
         weights.append(np.full(_PICKS, way.weight))
     points = weighted_quantiles(np.concatenate(logs), np.concatenate(weights), _ENDS)

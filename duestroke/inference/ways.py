@@ -68,6 +68,10 @@ class LifeLaw(Protocol):
         """Share of the ends that show only at an inspection."""
         ...
 
+    def to_dict(self) -> dict[str, object]:
+        """Plain content, for digests."""
+        ...
+
 
 @dataclass(frozen=True)
 class PlainLaw:
@@ -102,6 +106,10 @@ class PlainLaw:
     def q(self) -> float:
         """See LifeLaw."""
         return self.posterior.q
+
+    def to_dict(self) -> dict[str, object]:
+        """See LifeLaw."""
+        return self.posterior.to_dict()
 
 
 @dataclass(frozen=True)
@@ -138,6 +146,10 @@ class PooledLaw:
     def q(self) -> float:
         """See LifeLaw."""
         return self.pooled.q
+
+    def to_dict(self) -> dict[str, object]:
+        """See LifeLaw."""
+        return self.pooled.to_dict()
 
 
 @dataclass(frozen=True)
