@@ -212,6 +212,19 @@ def test_cells_average_what_a_coarse_lattice_would_miss() -> None:
     assert np.exp(paths.log_likelihood(readings, coarse)).sum() != pytest.approx(exact, rel=0.2)
 
 
+@pytest.mark.parametrize("within", [1, 4])
+def test_each_tool_may_be_asked_at_lives_of_its_own(within: int) -> None:
+    paths = WearPaths.learn([], typical_life=H, typical_spread=0.48)
+    tools = [*scattered(3, 5), (), line(20e6)]
+    own = LOG_LIVES[::4] + 0.1 * np.arange(5)[:, None]
+    together = paths.log_likelihood(tools, own, within=within)
+    tails = paths.misfits(tools, own, -own)
+    for at, tool in enumerate(tools):
+        one = paths.log_likelihood([tool], own[at], within=within)
+        np.testing.assert_allclose(together[at], one[0], rtol=1e-10)
+        assert tails[at] == pytest.approx(paths.misfit(tool, own[at], -own[at]))
+
+
 def test_what_is_taught_must_have_a_unit() -> None:
     with pytest.raises(BadField):
         WearPaths.learn([], typical_life=0.0, typical_spread=0.4)

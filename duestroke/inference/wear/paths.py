@@ -76,16 +76,16 @@ class WearPaths:
     ) -> Array:
         """log p(readings | wear life), (n, t); zeros for a tool without readings.
 
-        readings: of each of n tools.  log_lives: logs of strokes, rising, (t,), or with `within`
-        1 a row for each tool, (n, t).  within: points over which the likelihood is averaged in the
-        cell about each life, for a lattice whose steps may be wider than what a tool's readings
-        leave open; 1 is the likelihood at the lives.
+        readings: of each of n tools.  log_lives: logs of strokes, rising, (t,) for all tools or
+        (n, t) of each.  within: points over which the likelihood is averaged in the cell about each
+        life, for a lattice whose steps may be wider than what a tool's readings leave open; 1 is
+        the likelihood at the lives.
         """
-        lives = _refined(np.asarray(log_lives, dtype=np.float64), within)
-        found = np.zeros((len(readings), log_lives.shape[-1]))
+        lives = self._log_typical(_refined(np.asarray(log_lives, dtype=np.float64), within))
+        found = np.zeros((len(readings), np.shape(log_lives)[-1]))
         for rows, batch in self._blocks(readings, lives.shape[-1] * self.nodes.size):
-            own = lives[rows] if lives.ndim == 2 else lives
-            density = fit_paths(batch, self.nodes, self._log_typical(own)).log_density
+            own = lives if lives.ndim == 1 else lives[rows]
+            density = fit_paths(batch, self.nodes, own).log_density
             mixed = _log_sum(density + np.log(self.nodes.weight)[:, None, None])
             found[rows] = _mean_of_cells(mixed, within) - 0.5 * LOG_2_PI * batch.count[:, None]
         return found
@@ -93,15 +93,17 @@ class WearPaths:
     def misfits(self, readings: Sequence[Readings], log_lives: Array, log_law: Array) -> Array:
         """Two-sided chance of a latest reading as odd as each tool's, (n,); 1 without readings.
 
-        log_law: log mass of the wear life of a tool at each of `log_lives`, up to a constant, (t,)
-        for all tools or (n, t). The reading is held against what the tool's earlier readings and
-        that law let expect (posterior predictive), over all nodes. Below MISFIT: it does not fit.
+        log_lives: as above.  log_law: log mass of the wear life of a tool at each of them, up to a
+        constant, (t,) for all tools or (n, t). The reading is held against what the tool's earlier
+        readings and that law let expect (posterior predictive), over all nodes. Below MISFIT: it
+        does not fit.
         """
         lives = self._log_typical(np.asarray(log_lives, dtype=np.float64))
-        law = np.broadcast_to(log_law, (len(readings), lives.size))
+        law = np.broadcast_to(log_law, (len(readings), lives.shape[-1]))
         found = np.ones(len(readings))
-        for rows, batch in self._blocks(readings, 4 * lives.size * self.nodes.size):
-            found[rows] = _tails(batch, self.nodes, lives, law[rows])
+        for rows, batch in self._blocks(readings, 4 * lives.shape[-1] * self.nodes.size):
+            own = lives if lives.ndim == 1 else lives[rows]
+            found[rows] = _tails(batch, self.nodes, own, law[rows])
         return found
 
     def misfit(self, readings: Readings, log_lives: Array, log_law: Array) -> float:
@@ -174,18 +176,19 @@ def _order(tool: Sequence[WearReading]) -> tuple[float, ...]:
 
 def _refined(lives: Array, within: int) -> Array:
     """`within` points in the cell about each life; a cell ends half way to the next life."""
-    if within <= 1 or lives.size < 2:
+    if within <= 1 or lives.shape[-1] < 2:
         return lives
     half = np.diff(lives) / 2
-    left = np.concatenate([half[:1], half])[:, None]
-    right = np.concatenate([half, half[-1:]])[:, None]
+    left = np.concatenate([half[..., :1], half], axis=-1)[..., None]
+    right = np.concatenate([half, half[..., -1:]], axis=-1)[..., None]
     part = (np.arange(within) + 0.5) / within
-    return np.asarray((lives[:, None] - left + (left + right) * part).ravel())
+    fine = lives[..., None] - left + (left + right) * part
+    return np.asarray(fine.reshape(*lives.shape[:-1], -1))
 
 
 def _mean_of_cells(log_values: Array, within: int) -> Array:
     """Log of the mean of each `within` neighbours, (n, t * within) to (n, t)."""
-    if within <= 1:
+    if within <= 1 or log_values.shape[1] == 1:
         return log_values
     cells = log_values.reshape(log_values.shape[0], -1, within)
     return _log_sum(np.moveaxis(cells, 2, 0)) - math.log(within)
