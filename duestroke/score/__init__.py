@@ -17,7 +17,7 @@ from duestroke.score.crps import (
     crps_weibull,
 )
 from duestroke.score.ends import Ending, Look, Outcome, Stretch, came_before, ending
-from duestroke.score.limit import ProductLimit, Share
+from duestroke.score.limit import ProductLimit, Share, ended_weights
 from duestroke.score.rule import handbook_rule
 from duestroke.score.scored import RANGES, Made, Score, score
 from duestroke.score.summary import Cell, RangeScore, Reliability, Scored, Summary, summarise
@@ -52,6 +52,7 @@ __all__ = [
     "crps_of_quantiles",
     "crps_weibull",
     "drawn",
+    "ended_weights",
     "ending",
     "exact_bounds",
     "handbook_rule",

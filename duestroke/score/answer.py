@@ -43,7 +43,7 @@ def _short(summary: Summary) -> Content:
         "lives": summary.lives,
         "outcomes": dict(summary.outcomes),
         "coverage": {
-            _key(each): _range(each) | {"mean_width": _known(each.width)} for each in summary.ranges
+            _key(each): _range(each) | {"mean_width": each.width} for each in summary.ranges
         },
         "crps": summary.crps,
         "crps_handbook_rule": summary.crps_rule,

@@ -40,14 +40,14 @@ class Scored:
 class RangeScore:
     """How a range did. inside, below, above: shares of outcomes; NaN where outcomes don't reach.
 
-    width: mean strokes between its ends, NaN for due times.
+    width: mean strokes between its ends; None for due times, and without forecasts.
     """
 
     nominal: float
     inside: Share
     below: Share
     above: Share
-    width: float
+    width: float | None
 
 
 @dataclass(frozen=True)
@@ -151,7 +151,7 @@ def _limit(scores: Sequence[Score], lives: NDArray[np.intp]) -> ProductLimit:
 def _ranges(limit: ProductLimit, scores: Sequence[Score]) -> tuple[RangeScore, ...]:
     widths = [[each.width_80 for each in scores], [each.width_90 for each in scores]]
     return tuple(
-        _range(limit, nominal, float(np.mean(width)) if width else float("nan"))
+        _range(limit, nominal, float(np.mean(width)) if width else None)
         for nominal, width in zip(RANGES, widths, strict=True)
     )
 
@@ -164,10 +164,10 @@ def _date_ranges(scores: Sequence[Score], lives: NDArray[np.intp]) -> tuple[Rang
     ]
     low, high, is_open, of = zip(*dated, strict=True) if dated else ((), (), (), ())
     limit = ProductLimit(low, high, is_open, of)
-    return tuple(_range(limit, nominal, float("nan")) for nominal in RANGES)
+    return tuple(_range(limit, nominal, None) for nominal in RANGES)
 
 
-def _range(limit: ProductLimit, nominal: float, width: float) -> RangeScore:
+def _range(limit: ProductLimit, nominal: float, width: float | None) -> RangeScore:
     low, high = RANGES[nominal]
     return RangeScore(
         nominal,
