@@ -14,7 +14,7 @@ from duestroke.errors import BadField
 from duestroke.inference.wear import WearPaths
 from duestroke.inference.wear.batch import batch_of
 from duestroke.inference.wear.nodes import PathNodes
-from duestroke.inference.wear.path import fit_paths
+from duestroke.inference.wear.path import fit_paths, latest_deviations
 from duestroke.lives import WearReading
 from tests.support.lives import life
 
@@ -49,8 +49,10 @@ def scattered(tools: int, readings: int = 8, seed: int = 3) -> list[tuple[WearRe
     return made
 
 
-def direct(readings: tuple[WearReading, ...], nodes: PathNodes, end: float) -> tuple[float, float]:
-    """Squared distance and log determinant from the full covariance, entry by entry."""
+def written_out(
+    readings: tuple[WearReading, ...], nodes: PathNodes, end: float
+) -> tuple[Floats, Floats]:
+    """Full covariance, entry by entry, and distance from the path."""
     k, w, c, b = (float(v[0]) for v in (nodes.power, nodes.roughness, nodes.noise, nodes.shared))
     x = np.array([one.strokes for one in readings]) / H
     y = np.array([one.share for one in readings])
@@ -64,8 +66,22 @@ def direct(readings: tuple[WearReading, ...], nodes: PathNodes, end: float) -> t
             alike = one.session == other.session and (x[i] <= end) == (x[j] <= end)
             gauge = c**2 * (one.sd or 0) * (other.sd or 0)
             full[i, j] += gauge if i == j else b * gauge * alike
-    rest = y - (x / end) ** k
-    return float(rest @ np.linalg.solve(full, rest)), float(np.linalg.slogdet(full)[1])
+    return full, y - (x / end) ** k
+
+
+def direct(
+    readings: tuple[WearReading, ...], nodes: PathNodes, end: float
+) -> tuple[float, float, float]:
+    """Squared distance, log determinant, deviation of the latest reading given the others."""
+    full, rest = written_out(readings, nodes, end)
+    gain = np.linalg.solve(full[:-1, :-1], full[:-1, -1])
+    sd = np.sqrt(full[-1, -1] - gain @ full[:-1, -1])
+    latest = (rest[-1] - gain @ rest[:-1]) / sd
+    return (
+        float(rest @ np.linalg.solve(full, rest)),
+        float(np.linalg.slogdet(full)[1]),
+        float(latest),
+    )
 
 
 @pytest.mark.parametrize(("power", "roughness"), [(1.0, 0.2), (1.35, 0.1), (0.8, 0.4)])
@@ -83,6 +99,8 @@ def test_sums_agree_with_the_covariance_written_out(power: float, roughness: flo
     found = fit_paths(batch, nodes, log_lives)
     wanted = np.array([direct(readings, nodes, end) for end in np.exp(log_lives)])
     np.testing.assert_allclose(found.square[0, 0], wanted[:, 0], rtol=1e-9)
+    latest = latest_deviations(batch, nodes, log_lives)[0, 0]
+    np.testing.assert_allclose(latest, wanted[:, 2], rtol=1e-7)
     first = found.log_weight[0, 0] + wanted[:, 1]
     before_all = np.exp(log_lives) < ages[0] / H
     np.testing.assert_allclose(first[before_all], 0.0, atol=1e-9)

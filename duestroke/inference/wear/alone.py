@@ -20,9 +20,9 @@ Array = NDArray[np.float64]
 
 QUANTILES: Final = (0.1, 0.5, 0.9)
 _MILLION: Final = 1e6
-_SLOPES, _LEVELS = 11, 3
+_SLOPES, _LEVELS = 9, 3
 _REACH: Final = 8.0
-_POINTS, _ROUNDS = 8, 5
+_POINTS, _ROUNDS = 6, 5
 
 
 class LastReading(TypedDict):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import chain
 from typing import Final
 
@@ -45,6 +45,12 @@ class Batch:
         return np.asarray(self.there.sum(axis=1))
 
     @property
+    def latest(self) -> Array:
+        """1 at the latest reading of each tool, else 0, (n, r)."""
+        rank = np.arange(self.age.shape[1])
+        return np.where(rank == self.count[:, None] - 1, 1.0, 0.0)
+
+    @property
     def has_sessions(self) -> bool:
         """Whether any two readings of one tool share a session."""
         return bool(self.alike.sum() > self.there.sum())
@@ -64,8 +70,7 @@ class Batch:
 
     def without_last(self) -> Batch:
         """The same tools without the latest reading of each."""
-        rank = np.arange(self.age.shape[1])
-        keep = self.there & (rank < self.count[:, None] - 1)
+        keep = self.there & (self.latest == 0)
         return Batch(
             np.where(keep, self.age, 0.0),
             np.where(keep, self.share, 0.0),
@@ -74,12 +79,6 @@ class Batch:
             self.alike & keep[:, :, None] & keep[:, None, :],
             self.least_sd,
         )
-
-    def with_last_moved(self, by: float) -> Batch:
-        """The same tools with the share of the latest reading of each moved."""
-        rank = np.arange(self.age.shape[1])
-        last = rank == self.count[:, None] - 1
-        return replace(self, share=self.share + by * last)
 
 
 def batch_of(

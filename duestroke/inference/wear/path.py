@@ -19,6 +19,7 @@ factor.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
@@ -72,20 +73,39 @@ def fit_paths(batch: Batch, nodes: PathNodes, log_lives: Array) -> Fit:
     log_lives: logs of typical lives: (t,) the same for all tools, (n, t), or (p, n, t), a tool's
         own for each of the p different powers of the nodes, rising.
     """
+    shape = (nodes.size, batch.age.shape[0], log_lives.shape[-1])
+    square, log_weight = np.zeros(shape), np.zeros(shape)
+    for member, blocks, point in _walk(batch, nodes, log_lives):
+        square[member], log_weight[member] = blocks.fit(point)
+    return Fit(square, log_weight)
+
+
+def latest_deviations(batch: Batch, nodes: PathNodes, log_lives: Array) -> Array:
+    """Deviation of each tool's latest reading from what its earlier ones and a life let expect.
+
+    In standard deviations of its prediction, (q, n, t). log_lives: (t,) or (n, t), as above.
+    """
+    deviation = np.zeros((nodes.size, batch.age.shape[0], log_lives.shape[-1]))
+    for member, blocks, point in _walk(batch, nodes, log_lives):
+        deviation[member] = blocks.latest(point)
+    return deviation
+
+
+def _walk(
+    batch: Batch, nodes: PathNodes, log_lives: Array
+) -> Iterator[tuple[int, _Blocks, _Point]]:
+    """Each node with the sums of its errors and the lives at its power."""
     powers = np.unique(nodes.power)
     if log_lives.ndim < 3:
         places = [_Place.of(batch, np.atleast_2d(log_lives))] * powers.size
     else:
         places = [_Place.of(batch, lives) for lives in log_lives]
-    shape = (nodes.size, batch.age.shape[0], log_lives.shape[-1])
-    square, log_weight = np.zeros(shape), np.zeros(shape)
     for (roughness, noise, shared), members in nodes.errors():
         blocks = _Blocks.of(batch, powers, roughness**2, noise, shared)
         for member in members:
             power = int(np.searchsorted(powers, nodes.power[member]))
             scale = np.exp(-powers[power] * places[power].log_lives)
-            square[member], log_weight[member] = blocks.at(power, scale, places[power])
-    return Fit(square, log_weight)
+            yield int(member), blocks, _Point(power, scale, places[power])
 
 
 @dataclass(frozen=True)
@@ -116,6 +136,15 @@ class _Place:
 
 
 @dataclass(frozen=True)
+class _Point:
+    """The lives asked at one power. power: which.  scale: T^-k, (1 or n, t)."""
+
+    power: int
+    scale: Array
+    place: _Place
+
+
+@dataclass(frozen=True)
 class _Blocks:
     """Sums of all tools for one roughness, noise and shared part, and what gives the age and path
     of the last reading within a life: batch, and path at the powers, (n, r, k)."""
@@ -135,30 +164,43 @@ class _Blocks:
         before = sums_before(batch, covariance, path)
         return _Blocks(batch, path, powers, variance, before, beyond)
 
-    def at(self, power: int, scale: Array, place: _Place) -> tuple[Array, Array]:
-        """Square and log weight at one power, (n, t). scale: T^-k, (1 or n, t)."""
-        terms = self.before.of_all(power)
-        square, log_det = terms.corrected(scale, self.variance / place.lives)
+    def fit(self, point: _Point) -> tuple[Array, Array]:
+        """Square and log weight, (n, t)."""
+        place, terms = point.place, self.before.of_all(point.power)
+        square, log_det = terms.corrected(point.scale, self.variance / place.lives)
         if self.beyond is None:
             return square, -log_det
-        tools, last = np.arange(self.path.shape[0])[:, None], self.batch.count[:, None]
-        log_weight = 2 * self._log_first(terms, power, tools, last, scale, place.lives) - log_det
+        tools, count = np.arange(self.path.shape[0])[:, None], self.batch.count[:, None]
+        first = self._log_first(terms, point.power, tools, count, point.scale, place.lives)
+        log_weight = 2 * first - log_det
         if place.tool.size:
             pairs = (place.tool, place.life)
-            square[pairs], log_weight[pairs] = self._split(self.beyond, power, scale, place)
+            square[pairs], log_weight[pairs] = self._split(self.beyond, point)
         return square, log_weight
 
-    def _split(self, sums: Sums, power: int, scale: Array, place: _Place) -> tuple[Array, Array]:
+    def _split(self, sums: Sums, point: _Point) -> tuple[Array, Array]:
         """The same for lives before the last reading, (pairs,): readings before and beyond them."""
-        tool, within = place.tool, place.within
-        picked, lives = place.pick(scale), place.pick(place.lives)
-        before = self.before.of_some(power, tool, within)
-        beyond = sums.of_some(power, tool, self.path.shape[1] - within)
-        square_before, det_before = before.corrected(picked, self.variance / lives)
-        square_beyond, det_beyond = beyond.corrected(picked, self.variance * lives)
-        first = self._log_first(before, power, tool, within, picked, lives)
-        log_weight = 2 * np.where(within > 0, first, 0.0) - det_before - det_beyond
+        place, power = point.place, point.power
+        scale, lives = place.pick(point.scale), place.pick(place.lives)
+        before = self.before.of_some(power, place.tool, place.within)
+        beyond = sums.of_some(power, place.tool, self.path.shape[1] - place.within)
+        square_before, det_before = before.corrected(scale, self.variance / lives)
+        square_beyond, det_beyond = beyond.corrected(scale, self.variance * lives)
+        first = self._log_first(before, power, place.tool, place.within, scale, lives)
+        log_weight = 2 * np.where(place.within > 0, first, 0.0) - det_before - det_beyond
         return square_before + square_beyond, log_weight
+
+    def latest(self, point: _Point) -> Array:
+        """Deviation of the latest reading, (n, t)."""
+        place, terms = point.place, self.before.of_all(point.power)
+        deviation = terms.latest(point.scale, self.variance / place.lives)
+        if self.beyond is not None and place.tool.size:
+            rest = self.path.shape[1] - place.within
+            beyond = self.beyond.of_some(point.power, place.tool, rest)
+            lives = place.pick(place.lives)
+            moved = beyond.latest(place.pick(point.scale), self.variance * lives)
+            deviation[place.tool, place.life] = moved
+        return deviation
 
     def _log_first(
         self, terms: Terms, power: int, tool: Index, within: Index, scale: Array, lives: Array

@@ -15,7 +15,7 @@ from duestroke.errors import BadField
 from duestroke.inference.wear.batch import Batch, Readings, batch_of
 from duestroke.inference.wear.learn import LEAST_LIVES, learn_nodes
 from duestroke.inference.wear.nodes import USUAL_SD, PathNodes, prior_nodes
-from duestroke.inference.wear.path import LOG_2_PI, fit_paths
+from duestroke.inference.wear.path import LOG_2_PI, fit_paths, latest_deviations
 from duestroke.inference.wear.resolution import least_sd
 from duestroke.inference.wear.trend import LEAST_READINGS, OwnTrend, own_trend
 from duestroke.lives import Life, WearReading
@@ -101,7 +101,7 @@ class WearPaths:
         lives = self._log_typical(np.asarray(log_lives, dtype=np.float64))
         law = np.broadcast_to(log_law, (len(readings), lives.shape[-1]))
         found = np.ones(len(readings))
-        for rows, batch in self._blocks(readings, 4 * lives.shape[-1] * self.nodes.size):
+        for rows, batch in self._blocks(readings, lives.shape[-1] * self.nodes.size):
             own = lives if lives.ndim == 1 else lives[rows]
             found[rows] = _tails(batch, self.nodes, own, law[rows])
         return found
@@ -202,13 +202,9 @@ def _log_sum(log_values: Array) -> Array:
 
 def _tails(batch: Batch, nodes: PathNodes, log_lives: Array, log_law: Array) -> Array:
     """Two-sided tail chance of the latest reading of each tool, (n,)."""
-    earlier = fit_paths(batch.without_last(), nodes, log_lives)
-    square = fit_paths(batch, nodes, log_lives).square - earlier.square
-    # The square is quadratic in the reading: its slope has the sign of the reading's deviation.
-    up = fit_paths(batch.with_last_moved(1.0), nodes, log_lives).square
-    down = fit_paths(batch.with_last_moved(-1.0), nodes, log_lives).square
-    deviation = np.sqrt(np.maximum(square, 0.0)) * np.sign(up - down)
-    joint = earlier.log_density + np.log(nodes.weight)[:, None, None] + log_law
+    earlier = fit_paths(batch.without_last(), nodes, log_lives).log_density
+    deviation = latest_deviations(batch, nodes, log_lives)
+    joint = earlier + np.log(nodes.weight)[:, None, None] + log_law
     weight = np.exp(joint - joint.max(axis=(0, 2), keepdims=True))
     mass = weight.sum(axis=(0, 2))
     # Each side by its own small tail: 1 minus a chance near 1 would be rounding.

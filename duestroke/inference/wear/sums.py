@@ -18,19 +18,23 @@ _LEAST_PIVOT: Final = 1e-12
 
 @dataclass(frozen=True)
 class Terms:
-    """Inner products y'y, y'd, d'd, y'p, p'p, d'p in the metric of a covariance, broadcastable.
+    """Inner products in the inverse of a covariance, y'y and so on, broadcastable.
 
-    y: readings.  d: direction of the correction of rank one.  p: path x^k.  log_det: log
-    determinant of the covariance.
+    y: readings.  d: direction of the correction of rank one.  p: path x^k.  l: 1 at the latest
+    reading.  log_det: log determinant of the covariance.
     """
 
     yy: Array
     yd: Array
     dd: Array
     log_det: Array
+    ly: Array
+    ld: Array
+    ll: Array
     yp: Array
     pp: Array
     dp: Array
+    lp: Array
 
     def corrected(self, scale: Array, length: Array) -> tuple[Array, Array]:
         """Square of y - scale p, and log determinant, of the covariance less `length` d d'.
@@ -42,6 +46,15 @@ class Terms:
         square = square + length * self.along(scale) ** 2 / pivot
         return square, self.log_det + np.log(pivot)
 
+    def latest(self, scale: Array, length: Array) -> Array:
+        """Deviation of the latest reading from what the others let expect, in its own sds.
+
+        The row of the inverse covariance that belongs to it gives both.
+        """
+        pull = length * self.ld / np.maximum(1 - self.dd * length, _LEAST_PIVOT)
+        slope = self.ly - self.lp * scale + pull * self.along(scale)
+        return np.asarray(slope / np.sqrt(self.ll + pull * self.ld))
+
     def along(self, scale: Array) -> Array:
         """d'(y - scale p)."""
         return self.yd - self.dp * scale
@@ -49,9 +62,9 @@ class Terms:
 
 @dataclass(frozen=True)
 class Sums:
-    """Running sums over none to all r readings: (n, r + 1, 4) and, for k powers, (n, r + 1, 3, k).
+    """Running sums over none to all r readings: (n, r + 1, 7) and, for k powers, (n, r + 1, 4, k).
 
-    common: y'y, y'd, d'd, log determinant.  own: y'p, p'p, d'p.
+    common and own: see Terms, those without and with the path.
     """
 
     common: Array
@@ -70,14 +83,15 @@ class Sums:
 
 def sums_before(batch: Batch, covariance: Array, path: Array) -> Sums:
     """Sums over the first readings of each tool, corrected along their ages."""
-    return _sums(covariance, batch.share, batch.age, path)
+    return _sums(covariance, batch.share, batch.age, batch.latest, path)
 
 
 def sums_beyond(batch: Batch, covariance: Array, path: Array) -> Sums:
     """Sums over the last readings of each tool, from the last one on, corrected along ones."""
     back = slice(None, None, -1)
     ones = batch.there[:, back].astype(np.float64)
-    return _sums(covariance[:, back, back], batch.share[:, back], ones, path[:, back])
+    turned = (batch.share[:, back], ones, batch.latest[:, back], path[:, back])
+    return _sums(covariance[:, back, back], *turned)
 
 
 def covariance_of(batch: Batch, variance: float, noise: float, shared: float) -> Array:
@@ -99,15 +113,15 @@ def path_of(batch: Batch, powers: Array) -> Array:
     return np.asarray(batch.age[:, :, None] ** powers)
 
 
-def _sums(covariance: Array, share: Array, direction: Array, path: Array) -> Sums:
-    columns = np.concatenate([share[:, :, None], direction[:, :, None], path], axis=2)
+def _sums(covariance: Array, share: Array, direction: Array, latest: Array, path: Array) -> Sums:
+    columns = np.concatenate([np.stack([share, direction, latest], axis=2), path], axis=2)
     lower = np.asarray(np.linalg.cholesky(covariance), dtype=np.float64)
     white = _forward(lower, columns)
-    y, d, p = white[:, :, :1], white[:, :, 1:2], white[:, :, 2:]
-    pivots = 2 * np.log(np.diagonal(lower, axis1=1, axis2=2))[:, :, None]
-    common = np.concatenate([y * y, y * d, d * d, pivots], axis=2)
-    own = np.stack([y * p, p * p, d * p], axis=2)
-    return Sums(_running(common), _running(own))
+    y, d, latest, p = white[:, :, 0], white[:, :, 1], white[:, :, 2], white[:, :, 3:]
+    pivots = 2 * np.log(np.diagonal(lower, axis1=1, axis2=2))
+    pairs = (y * y, y * d, d * d, pivots, latest * y, latest * d, latest * latest)
+    own = (y[..., None] * p, p * p, d[..., None] * p, latest[..., None] * p)
+    return Sums(_running(np.stack(pairs, axis=2)), _running(np.stack(own, axis=2)))
 
 
 def _forward(lower: Array, columns: Array) -> Array:
