@@ -22,7 +22,8 @@ QUANTILES: Final = (0.1, 0.5, 0.9)
 _MILLION: Final = 1e6
 _SLOPES, _LEVELS = 9, 3
 _REACH: Final = 8.0
-_POINTS, _ROUNDS = 6, 5
+_PARTS: Final = np.linspace(0.0, 1.0, 6)
+_ROUNDS: Final = 5
 
 
 class LastReading(TypedDict):
@@ -98,7 +99,7 @@ def _left(paths: WearPaths, trend: OwnTrend, age: float) -> dict[str, float | No
 
 
 def passage_quantiles(trend: OwnTrend, sigma: float, chances: Array) -> Array:
-    """Strokes from the last reading to the limit by a tool's own line, at `chances`; same shape.
+    """Strokes from the last reading to the limit by a tool's own line, at `chances`, (c,).
 
     sigma: roughness of the path about its line, a square root of a stroke, > 0. The inverse
     Gaussian law of the first passage, averaged over the errors of the slope and of the level at the
@@ -126,13 +127,13 @@ def _inverse(chance_within: Callable[[Array], Array], chances: Array, unit: floa
     low, high = np.full(chances.shape, -_REACH), np.full(chances.shape, _REACH)
     never = chance_within(unit * np.exp(high)) < chances
     at_once = chance_within(unit * np.exp(low)) >= chances
+    rows = np.arange(chances.size)
     for _ in range(_ROUNDS):
-        grid = np.linspace(low, high, _POINTS, axis=-1)
+        grid = low[:, None] + (high - low)[:, None] * _PARTS
         values = chance_within(unit * np.exp(grid))
-        upper = np.clip((values < chances[..., None]).sum(axis=-1), 1, _POINTS - 1)[..., None]
-        ends = [np.take_along_axis(grid, upper - back, axis=-1)[..., 0] for back in (1, 0)]
-        reach = [np.take_along_axis(values, upper - back, axis=-1)[..., 0] for back in (1, 0)]
-        low, high = ends
+        upper = np.clip((values < chances[:, None]).sum(axis=1), 1, _PARTS.size - 1)
+        low, high = grid[rows, upper - 1], grid[rows, upper]
+        reach = values[rows, upper - 1], values[rows, upper]
     rise = np.maximum(reach[1] - reach[0], np.finfo(np.float64).tiny)
     part = np.clip((chances - reach[0]) / rise, 0.0, 1.0)
     found = unit * np.exp(low + part * (high - low))
