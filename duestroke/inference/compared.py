@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from duestroke.inference.lattice import Axis, interpolation
 from duestroke.inference.locate import LogPrior
 from duestroke.inference.pooled import Pooled, PooledFamily
-from duestroke.inference.pooling import TAUS, Grouping, tau_masses
+from duestroke.inference.pooling import TAUS, Grouping, shift_density, tau_masses
 from duestroke.inference.posterior import Interval
 
 Array = NDArray[np.float64]
@@ -48,9 +48,9 @@ def compare(
 ) -> tuple[Compared, ...]:
     """All groups of a kind, each against the rest taken as one population.
 
-    The group's own shift of log life has the prior that the groups themselves suggest: normal, its
-    sd weighed by what all groups say. At the mean of the exponents; families of 5 % or more.
-    failed: of each life, (n,).  scale: prior scale of the sd of the shifts.
+    The group's own shift of log life has the prior that the groups themselves suggest: Student t,
+    its scale weighed by what all groups say. At the mean of the exponents; families of 5 % or more.
+    failed: of each life, (n,).  scale: prior scale of the scale of the shifts.
     """
     groups = pooled.groups.get(kind)
     if groups is None:
@@ -166,9 +166,7 @@ def _of_family(table: _Sides, row: int, taus: Array) -> _Shift:
     likely = np.exp(mine - mine.max())
     windows = sliding_window_view(likely, at.size, axis=1)
     value = np.einsum("sp,sdp->d", weight, windows)
-    prior = sum(
-        w * np.exp(-0.5 * (points / tau) ** 2) / tau for w, tau in zip(taus, TAUS, strict=True)
-    )
+    prior = sum(w * shift_density(points, tau) / tau for w, tau in zip(taus, TAUS, strict=True))
     mass = np.asarray(prior) * value
     middle = _sd(at, weight.sum(axis=0))
     spreads = float(share.sum(axis=1) @ table.s**2 / share.sum())

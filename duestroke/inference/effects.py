@@ -75,6 +75,11 @@ class Exponents:
         """Standard deviation under the masses."""
         return math.sqrt(float(self.mass @ (self.points - self.centre) ** 2))
 
+    @property
+    def open_sd(self) -> float:
+        """Standard deviation, not below what even points can tell."""
+        return max(self.sd, 0.5 * float(self.points[1] - self.points[0]))
+
     def weighted(self, log_evidence: Array) -> Exponents:
         """With the evidence of each point taken in."""
         weight = self.mass * np.exp(log_evidence - log_evidence.max())

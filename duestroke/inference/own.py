@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Final
 
@@ -45,12 +45,19 @@ class Conditions:
 class Support:
     """Points that the laws of all tools of a place share, so that tables of them can be shared.
 
-    m, log_s: the thinned lattice.  kept: (s, m) for each family, where weight may lie.
+    m, s: the thinned lattice.  by_m, by_s: how masses on the full one go to it.
+    kept: (s, m) for each family, where weight may lie.
     """
 
     m: Axis
-    log_s: Axis
+    s: Array
+    by_m: Array
+    by_s: Array
     kept: tuple[Flags, ...]
+
+    def thin(self, mass: Array) -> Array:
+        """Masses of the full lattice on this one."""
+        return np.asarray(self.by_s @ mass @ self.by_m)
 
 
 @dataclass
@@ -61,6 +68,9 @@ class OwnLaws:
     _pieces: dict[tuple[Grouping, str | None, float, int], tuple[Array, ...]] = field(
         default_factory=dict
     )
+    _kernels: dict[tuple[Grouping, float], Array] = field(default_factory=dict)
+    _moves: dict[tuple[bool, float, float, int], Array] = field(default_factory=dict)
+    _laid: dict[float, list[tuple[Array, Array]]] = field(default_factory=dict)
 
     def nodes(self, at: Conditions) -> tuple[Nodes, ...]:
         """Law of a tool under these conditions, masses summing to 1.
@@ -68,15 +78,14 @@ class OwnLaws:
         Tools of about one speed and number have their nodes at the same points. Points that leave
         out more than 1e-3 of a tool's mass are not used for it.
         """
-        masses = self._masses(at)
-        few = [self._thin(mass, self.support) for mass in masses]
+        pieces = [self._piece(kind, at) for kind in self.pooled.kinds]
+        few = _summed(pieces)
         inside = sum(float(m[k].sum()) for m, k in zip(few, self.support.kept, strict=True))
-        if inside < 1 - _MOST_OUTSIDE:
-            support = self._support_of(masses)
-            few = [self._thin(mass, support) for mass in masses]
-        else:
-            support = self.support
-        return self._as_nodes(few, support, self._offset(at))
+        if inside >= 1 - _MOST_OUTSIDE:
+            return self._as_nodes(few, self.support, self._offset(at))
+        masses = self._masses(at)
+        support = self._support_of(masses)
+        return self._as_nodes([support.thin(mass) for mass in masses], support, self._offset(at))
 
     def population(self) -> tuple[Nodes, ...]:
         """Law of the middle of all groups at reference conditions, not of one tool."""
@@ -85,7 +94,7 @@ class OwnLaws:
             for family in self.pooled.families
         )
         support = self._support_of(masses)
-        return self._as_nodes([self._thin(mass, support) for mass in masses], support, 0.0)
+        return self._as_nodes([support.thin(mass) for mass in masses], support, 0.0)
 
     @cached_property
     def axis(self) -> Axis:
@@ -109,24 +118,32 @@ class OwnLaws:
         m = Axis(self.axis.low, by_m * self.axis.step, -(-(self.axis.size - 1) // by_m) + 1)
         step = by_s * float(log_s[1] - log_s[0])
         spreads = Axis(float(log_s[0]), step, -(-(s.size - 1) // by_s) + 1)
-        bare = Support(m, spreads, ())
-        few = [self._thin(mass, bare) for mass in masses]
+        to_m, to_s = shares(m, self.axis.points), shares(spreads, log_s).T
+        bare = Support(m, np.exp(spreads.points), to_m, to_s, ())
+        few = [bare.thin(mass) for mass in masses]
         least = _LEAST_MASS * max(float(mass.max()) for mass in few)
-        return Support(m, spreads, tuple(mass > least for mass in few))
-
-    def _thin(self, mass: Array, support: Support) -> Array:
-        log_s = np.log(self.pooled.families[0].s)
-        by_m = shares(support.m, self.axis.points)
-        return np.asarray(shares(support.log_s, log_s).T @ mass @ by_m)
+        return replace(bare, kept=tuple(mass > least for mass in few))
 
     def _as_nodes(self, few: Sequence[Array], support: Support, offset: float) -> tuple[Nodes, ...]:
         total = sum(float(m[k].sum()) for m, k in zip(few, support.kept, strict=True))
-        m, s = np.meshgrid(support.m.points - offset, np.exp(support.log_s.points))
+        points = self._points(support, offset)
         return tuple(
-            Nodes(one.family, m[kept], s[kept], mass[kept] / total)
-            for one, mass, kept in zip(self.pooled.families, few, support.kept, strict=True)
-            if kept.any()
+            Nodes(one.family, m, s, mass[kept] / total)
+            for one, mass, kept, (m, s) in zip(
+                self.pooled.families, few, support.kept, points, strict=True
+            )
+            if m.size
         )
+
+    def _points(self, support: Support, offset: float) -> list[tuple[Array, Array]]:
+        """Medians and spreads kept for each family; one and the same arrays for all tools."""
+        if support is self.support and offset in self._laid:
+            return self._laid[offset]
+        m, s = np.meshgrid(support.m.points - offset, support.s)
+        points = [(m[kept], s[kept]) for kept in support.kept]
+        if support is self.support:
+            self._laid[offset] = points
+        return points
 
     def _offset(self, at: Conditions) -> float:
         """By how much the tool's points lie below those at reference: whole steps."""
@@ -138,47 +155,64 @@ class OwnLaws:
 
     def _masses(self, at: Conditions) -> tuple[Array, ...]:
         """Mass on the axis, (s, m) for each family; the points lie `_offset` lower."""
-        pieces = [self._piece(kind, at) for kind in self.pooled.kinds]
-        return tuple(
-            np.sum([piece[k] for piece in pieces], axis=0) for k in range(len(self.pooled.families))
-        )
+        kinds = self.pooled.kinds
+        return _summed([[self._gather(f, k, at) for f in self.pooled.families] for k in kinds])
 
     def _piece(self, kind: Grouping, at: Conditions) -> tuple[Array, ...]:
-        """Mass of the slices of one kind, (s, m) for each family."""
-        label = at.label(kind)
-        groups = self.pooled.groups.get(kind)
-        if groups is None or label not in groups.labels:
-            label = None
-        key = (kind, label, at.z, at.number)
+        """Mass of the slices of one kind on the support, (s, m) for each family."""
+        key = (kind, self._label(kind, at), at.z, at.number)
         if key not in self._pieces:
             self._pieces[key] = tuple(
-                self._gather(family, kind, label, at) for family in self.pooled.families
+                self.support.thin(self._gather(family, kind, at)) for family in self.pooled.families
             )
         return self._pieces[key]
 
-    def _gather(
-        self, family: PooledFamily, kind: Grouping, label: str | None, at: Conditions
-    ) -> Array:
-        total = np.zeros((family.s.size, self.axis.size))
-        shifted = self._shift(at) != 0
-        back = self._offset(at) - self.pooled.number.centre * at.number if shifted else 0.0
+    def _label(self, kind: Grouping, at: Conditions) -> str | None:
+        groups, label = self.pooled.groups.get(kind), at.label(kind)
+        return label if groups is not None and label in groups.place else None
+
+    def _gather(self, family: PooledFamily, kind: Grouping, at: Conditions) -> Array:
+        label = self._label(kind, at)
+        by_g: dict[float, Array] = {}
         for one in family.slices:
             if one.kind == kind:
-                mass, points = self._own(family, one, label)
-                total += mass @ shares(self.axis, points - one.g * at.z + back)
+                mass = self._own(family, one, label)
+                by_g[one.g] = by_g[one.g] + mass if one.g in by_g else mass
+        total = np.zeros((family.s.size, self.axis.size))
+        points = self.pooled.m.points if kind != "none" else self._population_points(kind)
+        for g, mass in by_g.items():
+            total += mass @ self._to_axis(kind, points, g, at)
         return self._with_number(total, at.number)
 
-    def _own(self, family: PooledFamily, one: Slice, label: str | None) -> tuple[Array, Array]:
-        """Mass of the tool's own median at reference conditions, (s, points), and the points."""
+    def _own(self, family: PooledFamily, one: Slice, label: str | None) -> Array:
+        """Mass of the tool's own median at reference conditions, (s, points)."""
         if one.kind == "none":
-            return one.mass, one.p
-        m = self.pooled.m
-        between = kernel(m, one.p, one.tau)
+            return one.mass
+        between = self._kernel(one)
         if label is None:
-            return one.mass @ between.T, m.points
+            return np.asarray(one.mass @ between.T)
         said = self.pooled.likelihood(family, one.kind, one)
-        row = int(np.searchsorted(said.labels, self.pooled.groups[one.kind].labels.index(label)))
-        return said.own_weights(row, between, one.mass), m.points
+        row = int(np.searchsorted(said.labels, self.pooled.groups[one.kind].place[label]))
+        return said.own_weights(row, between, one.mass)
+
+    def _population_points(self, kind: Grouping) -> Array:
+        return next(one.p for one in self.pooled.slices() if one.kind == kind)
+
+    def _kernel(self, one: Slice) -> Array:
+        key = (one.kind, one.tau)
+        if key not in self._kernels:
+            self._kernels[key] = kernel(self.pooled.m, one.p, one.tau)
+        return self._kernels[key]
+
+    def _to_axis(self, kind: Grouping, points: Array, g: float, at: Conditions) -> Array:
+        """How masses at own medians go to the axis, for a tool's speed."""
+        key = (kind == "none", g, at.z, at.number)
+        if key not in self._moves:
+            is_shifted = self._shift(at) != 0
+            back = self._offset(at) if is_shifted else 0.0
+            shift = back - self.pooled.number.centre * at.number - g * at.z
+            self._moves[key] = shares(self.axis, points + shift)
+        return self._moves[key]
 
     def _with_number(self, mass: Array, number: int) -> Array:
         """Spread by what is open of the number's effect."""
@@ -190,6 +224,11 @@ class OwnLaws:
         for c, weight in zip(effect.points, effect.mass, strict=True):
             moved += weight * shares(axis, axis.points - (c - effect.centre) * away)
         return np.asarray(mass @ moved)
+
+
+def _summed(pieces: Sequence[Sequence[Array]]) -> tuple[Array, ...]:
+    """Sums over kinds, for each family."""
+    return tuple(np.sum(parts, axis=0) for parts in zip(*pieces, strict=True))
 
 
 def _sd(mass: Array) -> float:

@@ -41,8 +41,9 @@ _FAMILY_LEFT_OUT: Final = 1e-3
 _SLICE_LEFT_OUT: Final = 1e-4
 _EDGE: Final = 1e-3
 _MOST_ROUNDS: Final = 4
-_RATE_POINTS: Final = (33, 9)
-_NUMBER_POINTS: Final = 9
+_WIDE_POINTS: Final = 33
+_POINTS: Final = 9
+_SDS: Final = 3.2
 _FEWEST: Final = 6
 
 
@@ -247,20 +248,19 @@ class _Work:
 
     def _with_exponents(self) -> _Work:
         """Points of the rate exponent where its weight is, and the posterior of the number's."""
-        question, rate = self.question, self.rate
+        rate, number = self.rate, self.number
         if rate.varies:
-            wide = rate.about(rate.mean, math.inf, _RATE_POINTS[0])
+            wide = rate.about(rate.mean, math.inf, _WIDE_POINTS)
             found = wide.weighted(np.array([self._evidence(g, 0.0) for g in wide.points]))
-            reach = 3.2 * math.hypot(found.sd, self._sd_of_rate_by_press())
-            rate = rate.about(found.centre, reach, _RATE_POINTS[1])
-            centre = found.centre
-        else:
-            centre = rate.mean
-        number = self.number
+            reach = _SDS * math.hypot(found.open_sd, self._sd_of_rate_by_press())
+            rate = rate.about(found.centre, reach, _POINTS)
         if number.varies:
-            number = number.about(0.0, math.inf, _NUMBER_POINTS)
+            centre = found.centre if rate.varies else rate.mean
+            wide = number.about(0.0, math.inf, _WIDE_POINTS)
+            found = wide.weighted(np.array([self._evidence(centre, c) for c in wide.points]))
+            number = number.about(found.centre, _SDS * found.open_sd, _POINTS)
             number = number.weighted(np.array([self._evidence(centre, c) for c in number.points]))
-        return replace(self, question=question, rate=rate, number=number)
+        return replace(self, rate=rate, number=number)
 
     def _evidence(self, g: float, c: float) -> float:
         """Log evidence of exponents without groups, up to a constant."""

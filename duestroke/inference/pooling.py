@@ -1,9 +1,9 @@
 """Groups of lives: each batch, or each press, may have a median of its own.
 
 With `E_b(m', s)` the likelihood of a group's lives at its own log median `m'`, and the own medians
-normal about the population's `m` with sd `tau`, the group says `M_b(m, s)` of the population, the
-sum of `K(m', m) E_b(m', s)`: a matrix product on an even lattice. Each group's own median then has
-weight `E_b(m', s) sum K(m', m) post(m, s) / M_b(m, s)`, in which its own lives count once.
+Student-t about the population's `m` with scale `tau`, the group says `M_b(m, s)` of the population,
+the sum of `K(m', m) E_b(m', s)`: a matrix product on an even lattice. Each group's own median then
+has weight `E_b(m', s) sum K(m', m) post(m, s) / M_b(m, s)`, in which its own lives count once.
 Source: partial pooling with the group effect integrated out, Gelman and others, Bayesian Data
 Analysis, chapter 5; the lattice in place of a sampler is ours.
 """
@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final, Literal
 
 import numpy as np
@@ -26,6 +27,7 @@ Index = NDArray[np.intp]
 Grouping = Literal["none", "batch", "press"]
 
 TAUS: Final = (0.1, 0.2, 0.32, 0.5)
+_DEGREES: Final = 4.0
 _KNOTS: Final = 0.01
 _AT_ONCE: Final = 4_000_000
 _TINY: Final = 1e-280
@@ -38,6 +40,11 @@ class Groups:
     kind: Grouping
     labels: tuple[str, ...]
     of: Index
+
+    @cached_property
+    def place(self) -> dict[str, int]:
+        """Place of each label among the labels."""
+        return {label: k for k, label in enumerate(self.labels)}
 
     @staticmethod
     def by(kind: Grouping, names: Sequence[str | None], used: NDArray[np.bool_]) -> Groups:
@@ -155,10 +162,18 @@ class GroupLikelihood:
             yield np.maximum(said.reshape(-1, spreads, kernel.shape[1]), _TINY)
 
 
+def shift_density(shift: Array, tau: float) -> Array:
+    """Density of a group's shift of log life up to a constant: Student t, 4 degrees, scale `tau`.
+
+    Heavy tails let one odd batch among many even ones be seen for what it is; under a normal law
+    the even ones would hold it back.
+    """
+    return np.asarray((1 + (shift / tau) ** 2 / _DEGREES) ** (-(_DEGREES + 1) / 2))
+
+
 def kernel(own: Axis, population: Array, tau: float) -> Array:
     """Chance of each own median about each of the population's, (m, p); columns sum to 1."""
-    z = (own.points[:, None] - population) / tau
-    value = np.exp(-0.5 * z**2)
+    value = shift_density(own.points[:, None] - population, tau)
     return np.asarray(value / np.maximum(value.sum(axis=0), _TINY))
 
 
