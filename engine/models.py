@@ -209,5 +209,5 @@ def _model(
         made_at=now,
         model_version=posterior.model_version,
         content={**posterior.to_dict(), "settings": settings},
-        answer=life_model_answer(posterior.one_law, lives, basis, now),
+        answer=life_model_answer(posterior, lives, basis, now),
     )

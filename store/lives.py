@@ -143,6 +143,13 @@ class PgLives:
         found = self.all_ends_near_limit().get((kind, position), Ends(0, 0))
         return found.planned_near_limit, found.ends
 
+    def collateral_pulls(self) -> dict[str, list[datetime]]:
+        """When tools were pulled as damaged by something else, by press, in order."""
+        found: dict[str, list[datetime]] = {}
+        for row in self._conn.execute(SQL["collateral_pulls"]):
+            found.setdefault(row["press"], []).append(row["at"])
+        return found
+
     def unknown_ages(self) -> dict[tuple[str, str], int]:
         """Stretches by kind and position that stay out because nobody knows the tool's age."""
         rows = self._conn.execute(SQL["unknown_ages"]).fetchall()

@@ -163,3 +163,14 @@ RETURNING id;
 
 -- name: is_ledger_life
 SELECT EXISTS (SELECT 1 FROM fit WHERE id::text = %(id)s) AS known;
+
+-- name: collateral_pulls
+SELECT p.name AS press, f.pulled_at AS at
+FROM fit_age f JOIN press p ON p.id = f.press_id
+WHERE f.reason = 'collateral'
+UNION
+SELECT i.press, i.ended_at
+FROM imported_life i
+WHERE i.ended = 'collateral' AND i.taken_back_at IS NULL
+  AND i.press IS NOT NULL AND i.ended_at IS NOT NULL
+ORDER BY press, at;

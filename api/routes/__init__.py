@@ -24,6 +24,7 @@ from api.routes import (
     tokens,
     tool_events,
     tools,
+    what_if,
 )
 
 BASE: Final = "/api/v1"
@@ -40,6 +41,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     questions.router,
     lives.router,
     life_models.router,
+    what_if.router,
     forecasts.router,
     stops.router,
     positions.router,

@@ -54,12 +54,12 @@ def step_curve(observations: Observations, level: float = 0.9) -> StepCurve:
     Source: Kaplan and Meier 1958, J. Am. Stat. Assoc. 53, 457-481; Greenwood 1926.
     """
     age, ends, there = in_sight(observations)
-    survival = np.cumprod(1 - ends / there)
+    survival: Array = np.asarray(np.cumprod(1 - ends / there), dtype=np.float64)
     open_ended = there > ends
-    rest = np.where(open_ended, there - ends, 1)
-    greenwood = np.cumsum(np.where(open_ended, ends / (there * rest), 0.0))
-    low, high = log_log_bounds(survival, np.sqrt(greenwood), level)
-    error = np.asarray(survival * np.sqrt(greenwood))
+    rest = np.where(open_ended, there - ends, 1.0)
+    relative = np.sqrt(np.cumsum(np.where(open_ended, ends / (there * rest), 0.0)))
+    error: Array = np.asarray(survival * relative, dtype=np.float64)
+    low, high = log_log_bounds(survival, np.asarray(relative, dtype=np.float64), level)
     return StepCurve(age, survival, error, there.astype(np.int64), ends.astype(np.int64), low, high)
 
 

@@ -16,7 +16,8 @@ from duestroke.inference.tool import Alternative
 Array = NDArray[np.float64]
 
 DRAWS: Final = 500
-_HALVINGS: Final = 45
+_HALVINGS: Final = 24
+"""A bracket of forty in log life shrinks to 2e-6."""
 
 
 @dataclass(frozen=True)
@@ -76,8 +77,7 @@ class LawDraws:
         target = np.log1p(-chance)
         found = []
         for part in self._with(mode):
-            _, m, s = part.sudden if mode == "sudden" and part.sudden else part.life
-            low, high = m - 12 * s - 5, m + 12 * s
+            low, high = _bracket(part, mode)
             for _ in range(_HALVINGS):
                 middle = (low + high) / 2
                 early = _log_survival(part, middle[None, :], mode)[0] > target
@@ -89,12 +89,22 @@ class LawDraws:
         return [part for part in self.parts if mode is None or part.sudden is not None]
 
 
+def _bracket(part: _Part, mode: str | None) -> tuple[Array, Array]:
+    """Log lives between which all usual chances lie."""
+    _, m, s = part.life
+    if part.sudden is None or mode == "wear":
+        return m - 12 * s - 5, m + 12 * s
+    _, other_m, other_s = part.sudden
+    if mode == "sudden":
+        return other_m - 12 * other_s - 5, other_m + 12 * other_s
+    first = np.minimum(m - 12 * s - 5, other_m - 12 * other_s - 5)
+    return first, np.minimum(m + 12 * s, other_m + 12 * other_s)
+
+
 def _parts(seen: Alternative, count: int, rng: np.random.Generator) -> list[_Part]:
     life = _drawn(seen.life, count, rng)
     if seen.sudden is None:
-        return [
-            _Part((family, m, s), None) for family, m, s, _ in _by_family(seen.life, life)
-        ]
+        return [_Part((family, m, s), None) for family, m, s, _ in _by_family(seen.life, life)]
     other = rng.permutation(_drawn(seen.sudden, count, rng))
     return [
         _Part(first, (family, m, s))
@@ -108,7 +118,7 @@ def _drawn(nodes: Sequence[Nodes], count: int, rng: np.random.Generator) -> NDAr
     """Places of drawn nodes among all, rising."""
     reached = np.cumsum(np.concatenate([each.weight for each in nodes]))
     steps = (np.arange(count) + rng.random()) / count * reached[-1]
-    return np.minimum(np.searchsorted(reached, steps, side="right"), reached.size - 1)
+    return np.asarray(np.minimum(np.searchsorted(reached, steps, side="right"), reached.size - 1))
 
 
 def _by_family(

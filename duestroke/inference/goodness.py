@@ -25,7 +25,7 @@ Places = NDArray[np.intp]
 
 MOST_REPLICATES: Final = 199
 LEAST_REPLICATES: Final = 39
-_LIVES_DRAWN: Final = 24_000
+_LIVES_DRAWN: Final = 15_000
 _STEP: Final = 1e-3
 _ROUNDS: Final = 12
 _NEVER: Final = np.inf
@@ -170,7 +170,9 @@ def _watched_until(observations: Observations, count: int, rng: np.random.Genera
     beyond = np.where(ended, observations.high > age[:, None], observations.high >= age[:, None])
     there = beyond & (observations.entry < age[:, None])
     lasting = np.cumprod(1 - stopped / np.maximum(there.sum(axis=1), stopped))
-    at_end = np.concatenate([[1.0], lasting])[np.searchsorted(age, observations.high[ended], "right")]
+    at_end = np.concatenate([[1.0], lasting])[
+        np.searchsorted(age, observations.high[ended], "right")
+    ]
     level = at_end * rng.random((count, int(ended.sum())))
     place = np.searchsorted(-lasting, -level, side="left")
     until[:, ended] = np.append(age, _NEVER)[place]
@@ -253,4 +255,5 @@ class _Terms:
         return total
 
     def _sum(self, values: Array, rows: Places) -> Array:
-        return np.bincount(rows, np.maximum(values, -1e6), self.samples)
+        total = np.bincount(rows, np.maximum(values, -1e6), self.samples)
+        return total.astype(np.float64)

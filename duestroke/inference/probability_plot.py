@@ -1,4 +1,4 @@
-"""Probability-plot data: points of the step curve and lines of a law on Weibull and lognormal paper.
+"""Probability-plot data: points of the step curve, lines of a law, on Weibull or lognormal paper.
 
 On the paper of its own family a law is a straight line, so that an engineer sees with the bare eye
 where a family does not fit, and which lives are to blame.
@@ -6,7 +6,6 @@ where a family does not fit, and which lives are to blame.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -45,13 +44,13 @@ def plotting_positions(curve: StepCurve) -> PlotPoints:
 
 
 def on_paper(share: Array, paper: Paper) -> Array:
-    """Height of a share that has ended: log(-log(1 - share)) or the normal quantile; NaN outside."""
+    """Height of a share ended: log(-log(1 - share)) or the normal quantile; NaN outside."""
     inside = (share >= LEAST_SHARE) & (share <= 1 - LEAST_SHARE)
     safe = np.where(inside, share, 0.5)
     height = np.log(-np.log1p(-safe)) if paper == "weibull" else ndtri(safe)
     return np.where(inside, height, np.nan)
 
 
-def heights(share: Array) -> Mapping[Paper, Array]:
+def heights(share: Array) -> dict[str, Array]:
     """Height on each paper; the other axis of both is the log of strokes."""
     return {paper: on_paper(share, paper) for paper in PAPERS}
