@@ -84,6 +84,39 @@ class EffectOut(Answer):
     words: str
 
 
+class GroupOut(Answer):
+    """A batch or press against the others."""
+
+    label: str
+    lives: int
+    failures: int
+    ratio: Annotated[ParameterOut, Field(description="its median life over that of the others")]
+    differs: Annotated[bool, Field(description="the interval of the ratio leaves out 1")]
+    needed: Annotated[
+        Mapping[str, int | None],
+        Field(
+            description="by true ratio: failures of its own (or tools with telling readings) at "
+            "which it could be told from the others; null: not with 500"
+        ),
+    ]
+
+
+class GroupsOut(Answer):
+    """All batches, or all presses, and what to make of them."""
+
+    groups: list[GroupOut]
+    words: list[str]
+
+
+class ModesOut(Answer):
+    """Wear and sudden failure: how likely they are two laws, and what part of ends is sudden."""
+
+    chance_of_two_laws: float
+    worn: int
+    sudden: int
+    sudden_share: Annotated[float | None, Field(description="left to run; null: one law")]
+
+
 class LifeModelOut(Answer):
     """The life model of one kind at one position, in strokes."""
 
@@ -129,9 +162,9 @@ class LifeModelOut(Answer):
         ),
     ]
     groups: Annotated[
-        Mapping[str, Any],
-        Field(default_factory=dict, description="batches and presses against the others"),
+        Mapping[str, GroupsOut], Field(default_factory=dict, description="by `batch` and `press`")
     ]
+    modes: ModesOut | None = None
     cautions: Annotated[list[str], Field(default_factory=list)]
 
 

@@ -58,6 +58,14 @@ def likelihood_ratio_bounds(found: MaximumLikelihood, parameter: Parameter, leve
     return path.told(low, high)
 
 
+def error_of_log_life(spread: float, failures: int) -> float:
+    """Standard error of log life from so many failures (> 0) with the spread (> 0) known.
+
+    For a Weibull law 1 / (shape sqrt(failures)); with the shape unknown it is more.
+    """
+    return spread / WEIBULL_SHAPE_TIMES_SPREAD / math.sqrt(failures)
+
+
 def _check(level: float) -> None:
     if not 0 < level < 1:
         raise BadField("level", level, "between 0 and 1, both excluded")

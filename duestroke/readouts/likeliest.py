@@ -23,6 +23,10 @@ FAMILIES: Final[tuple[Weibull | Lognormal, ...]] = (WEIBULL, LOGNORMAL)
 LEVEL: Final = 0.9
 Found = Mapping[str, MaximumLikelihood | None]
 
+_ALONE: Final = (
+    "by end codes alone: where lines of another speed also pull by another rule, the rule shows "
+    "here as an effect of the rate"
+)
 _COMMON: Final[tuple[Parameter, ...]] = ("b10", "b50", "spread")
 _OF_WEIBULL: Final[tuple[Parameter, ...]] = ("weibull_shape", "weibull_scale")
 
@@ -110,6 +114,7 @@ def told_regression(lives: Sequence[Life]) -> Content | None:
         "effects": effects,
         "weibull_shape": plain(found.law.shape),
         "log_likelihood": plain(found.log_likelihood),
+        "words": [_ALONE],
     }
 
 

@@ -21,7 +21,7 @@ from duestroke.readouts.curves import (
     told_steps,
     told_survival,
 )
-from duestroke.readouts.groups import told_effects, told_groups, told_interval
+from duestroke.readouts.groups import told_effects, told_groups, told_interval, told_modes_of
 from duestroke.readouts.likeliest import likeliest, told_closeness, told_likeliest
 from duestroke.readouts.lines import end_codes_alone, pulls_near_limit, told_lines
 from duestroke.readouts.words import cautions
@@ -59,7 +59,8 @@ def told_model(place: PlacePosterior, lives: Sequence[Life]) -> Content:
         "planned_pulls": pulls_near_limit(lives),
         "by_line": lines,
         "effects": told_effects(place),
-        "groups": told_groups(place, lives),
+        "groups": told_groups(place),
+        "modes": told_modes_of(place),
         "cautions": cautions(place, lives, lines, parameters),
         "curves": {
             "modes": told_modes(lives, draws, ages),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
-from duestroke.inference.comparison import error_of_log_life
+from duestroke.inference.bounds import error_of_log_life
 from duestroke.inference.modes import mode_of
 from duestroke.inference.place import PlacePosterior
 from duestroke.inference.posterior import Interval

@@ -69,7 +69,8 @@ def test_a_place_with_all_its_read_outs(plant):
     """One fixture serves all: the fit and the database are what takes the time."""
     base = model(plant)
     assert "curves" not in base["items"][0]
-    assert base["curves"] is None and base["surprises"] is None
+    assert base["curves"] is None
+    assert base["surprises"] is None
     _check_lines(base)
     _check_effects(base)
     whole = model(
@@ -98,7 +99,8 @@ def _check_lines(base) -> None:
         median = line["median_life"]
         assert median["low"] < median["median"] < median["high"]
     pulled = lines["works/2"]["planned_pulls"]
-    assert pulled["pulls"] > 5 and pulled["with_reading"] == 0
+    assert pulled["pulls"] > 5
+    assert pulled["with_reading"] == 0
 
 
 def _check_effects(base) -> None:
@@ -106,6 +108,11 @@ def _check_effects(base) -> None:
     assert set(effects) == {"rate", "life_number", "roughness"}
     assert effects["rate"]["known"] is (effects["rate"]["interval"] is not None)
     assert effects["roughness"]["words"] == "not known from these records"
+    batches = base["groups"]["batch"]["groups"]
+    assert [one["label"] for one in batches] == ["B0", "B1", "B2", "B3"]
+    assert sum(one["lives"] for one in batches) == 40
+    assert all(one["needed"]["1.5"] < (one["needed"]["1.25"] or 501) for one in batches)
+    assert base["modes"]["sudden"] == 4
     assert base["most_likely"]["weibull"]["parameters"]["b50"]["low"] > 0
 
 
