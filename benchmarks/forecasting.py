@@ -24,6 +24,7 @@ from duestroke.forecast import (
 from duestroke.inference.ahead import remaining_quantiles, survival
 from duestroke.inference.fit import fit
 from duestroke.inference.place import PlacePosterior, fit_place
+from duestroke.inference.tool import ToolRecord
 
 Array = NDArray[np.float64]
 
@@ -50,12 +51,12 @@ def without_readings(place: PlacePosterior, tools: Sequence[RunningTool], levels
     return remaining_quantiles(place, bare, levels)
 
 
-def median_life(place: PlacePosterior) -> float:
-    """Life that half of new tools reach, strokes, at the place's reference."""
+def median_life(place: PlacePosterior, tool: ToolRecord | None = None) -> float:
+    """Life that half of new tools reach, strokes: in general, or at a tool's press and speed."""
     low, high = 1e-3 * place.handbook_life, 1e3 * place.handbook_life
     for _ in range(_HALVINGS):
         middle = math.sqrt(low * high)
-        is_early = float(survival(place, np.array([middle]))[0]) > 0.5
+        is_early = float(survival(place, np.array([middle]), tool)[0]) > 0.5
         low, high = (middle, high) if is_early else (low, middle)
     return math.sqrt(low * high)
 
