@@ -14,6 +14,7 @@ from duestroke.inference.ahead import PlaceLaw
 from duestroke.inference.families import LOG_LOG_2, WEIBULL, WEIBULL_SHAPE_TIMES_SPREAD
 from duestroke.inference.nodes import Nodes
 from duestroke.inference.tool import Alternative, ToolRecord
+from duestroke.inference.wear import WearPaths
 
 Floats = NDArray[np.float64]
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
@@ -48,7 +49,14 @@ class WeibullLaw:
         node = Nodes(WEIBULL, np.array([median]), np.array([spread]), np.ones(1))
         return (Alternative(1.0, (node,), None, self.unseen),)
 
+    @property
+    def paths(self) -> WearPaths | None:
+        return None
+
     def ahead_factor(self, tool: ToolRecord) -> float:
+        return 1.0
+
+    def sudden_ahead_factor(self, tool: ToolRecord) -> float:
         return 1.0
 
 
