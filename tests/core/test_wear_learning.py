@@ -11,7 +11,7 @@ import pytest
 
 from duestroke.inference.wear import WearPaths
 from duestroke.inference.wear.resolution import resolution
-from duestroke.lives import Life, WearReading
+from duestroke.lives import EndReason, Life, WearReading
 from tests.support.lives import life
 from tests.support.wear_truths import MEDIAN, finished
 
@@ -71,6 +71,36 @@ def test_running_lives_teach_too_without_bending_the_path() -> None:
         if len(one.readings) >= 4
     ]
     assert mean(learned(lives, typical_life=MEDIAN / 2), "power") == pytest.approx(1.0, abs=0.2)
+
+
+def ring(limit_share: float, number: int, rng: np.random.Generator) -> tuple[float, Life]:
+    """A ring as the demo plant gauges it, read until at `limit_share`; its true wear life too."""
+    end = 6 / (0.17 * np.exp(0.22 * rng.standard_normal())) * 1e6
+    readings: list[WearReading] = []
+    while not readings or readings[-1].share < limit_share:
+        age = len(readings) * 3.5e6 + 3.5e6 * rng.uniform(0.9, 1.1)
+        error = 0.4 * rng.standard_normal() + 0.3 * rng.standard_normal()
+        um = round(6 * age / end + error + 0.34 * rng.uniform(-1.5, 1.5), 1)
+        readings.append(WearReading(age, um / 6, 0.1, number * 1000 + len(readings)))
+    reason: EndReason = "worn" if limit_share >= 1 else "planned"
+    ended = life(readings[-1].strokes, reason, low=readings[-2].strokes)
+    return end, replace(ended, readings=tuple(readings))
+
+
+@pytest.mark.parametrize("limit_share", [1.0, 0.85], ids=["to the limit", "pulled at 85 %"])
+def test_pulls_on_a_reading_do_not_bend_the_lives(limit_share: float) -> None:
+    """The median of the wear lives, by maximum likelihood from readings alone."""
+    rng = np.random.default_rng(2)
+    ends, lives = zip(*(ring(limit_share, at, rng) for at in range(60)), strict=True)
+    paths = learned(list(lives), typical_life=34e6)
+    assert mean(paths, "power") == pytest.approx(1.0, abs=0.08)
+    log_lives = np.log(34e6) + np.linspace(-1.6, 1.6, 129)
+    rows = paths.log_likelihood([one.readings for one in lives], log_lives)
+    likelihood = np.exp(rows - rows.max(axis=1, keepdims=True))
+    medians = np.log(34e6) + np.linspace(-0.4, 0.4, 81)
+    laws = np.exp(-0.5 * ((log_lives - medians[:, None]) / 0.22) ** 2)
+    best = medians[np.log(likelihood @ laws.T).sum(axis=0).argmax()]
+    assert np.exp(best) == pytest.approx(np.median(ends), rel=0.07)
 
 
 def test_fewer_than_five_read_lives_leave_the_wide_prior() -> None:
