@@ -114,10 +114,18 @@ def steps_down(ratios: Floats) -> list[int]:
     windows = np.lib.stride_tricks.sliding_window_view(logs, STEP_DAYS)
     levels = np.median(windows, axis=1)
     falls = levels[STEP_DAYS:] - levels[:-STEP_DAYS] < np.log(STEP_DOWN)
-    # Entry k of `falls` tells of a step between day k + 9 and k + 10.
+    # Entry k of `falls` tells of a step near day k + 10; it is where K fell most about there.
     candidates = np.flatnonzero(falls) + STEP_DAYS
     if not candidates.size:
         return []
-    runs = np.split(candidates, np.flatnonzero(np.diff(candidates) > 1) + 1)
-    changes = np.diff(logs)
-    return [int(run[np.argmin(changes[run - 1])]) for run in runs]
+    runs = np.split(candidates, np.flatnonzero(np.diff(candidates) > STEP_DAYS) + 1)
+    return sorted({_deepest(np.diff(logs), int(run[0]), int(run[-1])) for run in runs})
+
+
+def _deepest(changes: Floats, first: int, last: int) -> int:
+    """The day of the deepest fall from shortly before `first` to shortly after `last`.
+
+    changes: from day k to k + 1, (n - 1,).
+    """
+    begin = max(first - STEP_DAYS, 0)
+    return begin + int(np.argmin(changes[begin : last + STEP_DAYS])) + 1
