@@ -14,6 +14,9 @@ from duestroke.inference.observations import INTERVAL, Observations
 
 Array = NDArray[np.float64]
 
+_WIDEST = 50.0
+"""Half a width on the log(-log) scale beyond which bounds are 0 and 1."""
+
 
 @dataclass(frozen=True)
 class StepCurve:
@@ -95,7 +98,7 @@ def log_log_bounds(share: Array, relative_error: Array, level: float) -> tuple[A
     """
     inside = (share > 0) & (share < 1)
     safe = np.where(inside, share, 0.5)
-    width = float(ndtri((1 + level) / 2)) * relative_error / -np.log(safe)
+    width = np.minimum(float(ndtri((1 + level) / 2)) * relative_error / -np.log(safe), _WIDEST)
     low = np.where(inside, safe ** np.exp(width), share)
     high = np.where(inside, safe ** np.exp(-width), share)
     return low, high

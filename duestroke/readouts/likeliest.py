@@ -92,9 +92,9 @@ def told_regression(lives: Sequence[Life]) -> Content | None:
 
     Lives without a known speed or ratio count as at the mean. None where nothing can be told.
     """
-    covariates = _covariates(lives)
     seen = observe(lives)
-    if not covariates or seen.failures == 0:
+    covariates = _covariates(lives) if seen.failures else {}
+    if not covariates:
         return None
     try:
         found = accelerated_life(seen, covariates, WEIBULL)

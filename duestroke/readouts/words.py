@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from typing import Final
 
 from duestroke.inference.bounds import error_of_log_life
-from duestroke.inference.modes import mode_of
 from duestroke.inference.place import PlacePosterior
 from duestroke.inference.posterior import Interval
 from duestroke.lives import Life
@@ -17,6 +16,7 @@ LEAST_PULLS: Final = 3
 MANY_CLOSE: Final = 1 / 3
 FEW_FAILURES: Final = 8
 MANY_LATE: Final = 0.25
+_LIKELY: Final = 0.9
 
 Line = dict[str, object]
 
@@ -26,14 +26,21 @@ def cautions(
 ) -> list[str]:
     """What a reader must know before trusting the place's figures."""
     if place.failures == 0:
-        return ["from the handbook, no failures yet", *_close_pulls(place, lines)]
+        return [_no_failures(lives), *_close_pulls(place, lines)]
     return [
         *_few_failures(place, told),
         *_close_pulls(place, lines),
-        *_modes(lives),
+        *_modes(place),
         *_late_seen(lives),
         *_handbook(place, told),
     ]
+
+
+def _no_failures(lives: Sequence[Life]) -> str:
+    read = sum(bool(life.readings) for life in lives)
+    if read:
+        return f"no failures yet: from the handbook and the wear readings of {read} lives"
+    return "from the handbook, no failures yet"
 
 
 def _few_failures(place: PlacePosterior, told: dict[str, Interval]) -> list[str]:
@@ -70,15 +77,14 @@ def _close_on(place: PlacePosterior, line: Line) -> list[str]:
     ]
 
 
-def _modes(lives: Sequence[Life]) -> list[str]:
-    modes = [mode_of(life) for life in lives]
-    worn, sudden = modes.count("wear"), modes.count("sudden")
+def _modes(place: PlacePosterior) -> list[str]:
+    worn, sudden = place.worn, place.sudden
     if not worn or not sudden:
         return []
-    return [
-        f"{sudden} of {worn + sudden} failures were sudden and {worn} wear: they follow different "
-        "laws, and one curve over both is wrong at both ends"
-    ]
+    words = f"{sudden} of {worn + sudden} failures were sudden and {worn} wear"
+    if place.two_modes > _LIKELY:
+        return [f"{words}: they follow two laws, and one curve over both is wrong at both ends"]
+    return [f"{words}: two laws with chance {100 * place.two_modes:.0f} %, else one for all ends"]
 
 
 def _late_seen(lives: Sequence[Life]) -> list[str]:
