@@ -9,7 +9,7 @@ law and over the rule "handbook life +-20 %", the width of the 80 % range over t
 squared error of the chance to end before each of the next four stops, and its worst cell of ten;
 the same for the one who knows, by the same code. Tools that are at their end already and not yet
 found count: their remaining strokes are 0. Presses get a daily record of their own (AR(1) rates
-with breakdowns), and due dates made from it are scored, for every third tool.
+with breakdowns), and due dates made from it are scored, for every sixth tool.
 
 Exit code 1 when a bar is broken, each named in one line. +- is one standard error, clustered by
 fleet: tools of one fleet share its lives.
@@ -44,7 +44,7 @@ from benchmarks.forecasting import (
 from benchmarks.production import daily_strokes, days_taken
 from benchmarks.scenarios import ROWS, Row
 from benchmarks.scores import Outcome, inside, judge, judge_chances, of_one_fleet, score, together
-from benchmarks.tables import Cell, markdown, table
+from benchmarks.tables import Cell, line, markdown, table
 from duestroke.inference.place import PlacePosterior
 
 Array = NDArray[np.float64]
@@ -53,8 +53,8 @@ HANDBOOK_RANGE = 0.20
 """The rule of thumb beside ours: 80 % of lives within 20 % of the handbook life."""
 CASES_AT_ONCE = 6
 DAYS_TO_COME = 4000
-DATED = 3
-"""Every third tool gets a date."""
+DATED = 6
+"""Every sixth tool gets a date."""
 
 
 def score_cases(name: str, seed: int, numbers: Sequence[int]) -> Cell:
@@ -125,12 +125,18 @@ def score_all(names: Sequence[str], tools: int, seed: int, processes: int) -> di
     with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
         for job, cell in zip(jobs, pool.map(score_cases, *zip(*jobs, strict=True)), strict=True):
             cells[job[0]] = cells.get(job[0], Cell()) + cell
+            if job[2].stop == _cases(ROWS[job[0]], tools):
+                print(f"{time.strftime('%H:%M:%S')} {line(job[0], cells[job[0]])}", file=sys.stderr)
     return cells
 
 
 def _parts(row: Row, tools: int) -> list[range]:
-    cases = math.ceil(tools / row.tools)
+    cases = _cases(row, tools)
     return [range(k, min(k + CASES_AT_ONCE, cases)) for k in range(0, cases, CASES_AT_ONCE)]
+
+
+def _cases(row: Row, tools: int) -> int:
+    return math.ceil(tools / row.tools)
 
 
 def chosen(patterns: str) -> list[str]:

@@ -24,7 +24,7 @@ import numpy as np
 
 from benchmarks.demo_lives import DemoPlant
 from benchmarks.forecasting import median_life
-from duestroke.inference.effects import Effect
+from duestroke.inference.effects import NOT_KNOWN, Effect
 from duestroke.inference.fit import fit
 from duestroke.inference.place import PlacePosterior, fit_place
 from duestroke.inference.posterior import Interval
@@ -68,7 +68,7 @@ class Ring:
     def is_honest(self) -> bool:
         """Whether a figure is told only where the interval is clearly narrower than the prior's."""
         width = self.rate.interval.high - self.rate.interval.low
-        says_unknown = self.rate.words == "not known from these records"
+        says_unknown = self.rate.words == NOT_KNOWN
         return says_unknown == (width > 0.8 * (self.rate.prior.high - self.rate.prior.low))
 
 
@@ -86,14 +86,14 @@ class Batch:
         return self.ratio.high < 1
 
 
-def ring_of(seed: int) -> Ring:
+def ring_of(plant: DemoPlant) -> Ring:
     """What is told of ring 3 on the first day."""
-    lives = DemoPlant(seed).lives("ring-3")
+    lives = plant.lives("ring-3")
     place = fitted("ring-3", lives)
     own = [life for life in lives if life.press is not None and f"/{LINE}/" in life.press]
     codes = fit(own, handbook_life=HANDBOOK_M["ring-3"] * MILLION)
     return Ring(
-        seed=seed,
+        seed=plant.demo.seed,
         lives=len(lives),
         median=median_life(place, ToolRecord(0.0, speed_so_far=LINE_SPEED)) / MILLION,
         by_end_codes=float(codes.quantile(0.5)) / MILLION,
@@ -101,13 +101,12 @@ def ring_of(seed: int) -> Ring:
     )
 
 
-def batch_of(seed: int, days_before: float) -> Batch:
+def batch_of(plant: DemoPlant, days_before: float) -> Batch:
     """What is told of the weak batch so many days before the first one."""
-    plant = DemoPlant(seed)
     place = fitted("punch", plant.lives("punch", days_before))
     name = weak_batch(plant.demo)
     (told,) = [one for one in place.groups("batch") if one.label == name]
-    return Batch(seed, told.failures, told.ratio)
+    return Batch(plant.demo.seed, told.failures, told.ratio)
 
 
 def fitted(position: str, lives: Sequence[Life]) -> PlacePosterior:
@@ -125,13 +124,25 @@ class Found:
     late: Sequence[Batch]
 
 
+def look_at(seed: int, with_batch: bool) -> tuple[Ring, tuple[Batch, ...]]:
+    """One seed's ring 3 and, if asked, its weak batch on both days."""
+    plant = DemoPlant(seed)
+    days = (SECOND_OUT, FIRST_DAY) if with_batch else ()
+    return ring_of(plant), tuple(batch_of(plant, day) for day in days)
+
+
 def look(seeds: range, rates: range, processes: int) -> Found:
     """Run the seeds; rings of `rates`, of which those of `seeds` are judged by their median."""
     with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
-        rings = list(pool.map(ring_of, rates))
-        early = list(pool.map(batch_of, seeds, [SECOND_OUT] * len(seeds)))
-        late = list(pool.map(batch_of, seeds, [FIRST_DAY] * len(seeds)))
-    return Found([ring for ring in rings if ring.seed in seeds], rings, early, late)
+        told = list(pool.map(look_at, rates, [seed in seeds for seed in rates]))
+    rings = [ring for ring, _ in told]
+    pairs = [batches for _, batches in told if batches]
+    return Found(
+        [ring for ring in rings if ring.seed in seeds],
+        rings,
+        [early for early, _ in pairs],
+        [late for _, late in pairs],
+    )
 
 
 def bars(found: Found) -> list[tuple[str, bool]]:

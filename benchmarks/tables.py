@@ -84,7 +84,7 @@ def table(cells: Cells) -> str:
         if scenario != told:
             lines.append(f"{scenario}: {WORDS[scenario]}")
             told = scenario
-        lines.append(_line(name, cell))
+        lines.append(line(name, cell))
     lines += _pooled_lines(cells)
     lines += _median_lines(cells)
     return "\n".join(lines)
@@ -92,7 +92,7 @@ def table(cells: Cells) -> str:
 
 def _pooled_lines(cells: Cells) -> list[str]:
     kept = _sums(cells)
-    return ["fleets pooled", *(_line(label, cell) for label, cell in kept)] if kept else []
+    return ["fleets pooled", *(line(label, cell) for label, cell in kept)] if kept else []
 
 
 def _sums(cells: Cells) -> list[tuple[str, Cell]]:
@@ -101,7 +101,8 @@ def _sums(cells: Cells) -> list[tuple[str, Cell]]:
     return [(label, cell) for label, cell in sums if cell.ours.n]
 
 
-def _line(label: str, cell: Cell) -> str:
+def line(label: str, cell: Cell) -> str:
+    """The figures of one row."""
     ours, truth, dates = cell.ours, cell.truth, cell.dates
     own = f"{cell.over_population:5.3f}" if cell.population else "    -"
     return (
