@@ -90,24 +90,13 @@ class PgScores:
     def lives(self, lives: Sequence[UUID]) -> dict[UUID, LifeRecord]:
         """What the ledger tells of these lives."""
         asked = {"chains": list(lives)}
-        stretches: dict[UUID, list[tuple[UUID, Stretch]]] = {}
+        parts: dict[UUID, list[DictRow]] = {}
         for row in self._conn.execute(SQL["stretches"], asked):
-            told = (row["fitted_at"], row["fit_strokes"], row["total"])
-            stretch = Stretch(*told, pulled_at=row["pulled_at"], reason=row["reason"])
-            stretches.setdefault(row["chain"], []).append((row["id"], stretch))
-        looks: dict[UUID, list[Look]] = {}
+            parts.setdefault(row["chain"], []).append(row)
+        looks: dict[UUID, list[DictRow]] = {}
         for row in self._conn.execute(SQL["looks"], asked):
-            number = [fit for fit, _ in stretches[row["chain"]]].index(row["fit_id"])
-            seen = Look(number, row["at"], row["press_strokes"], row["is_good"], row["is_worn"])
-            looks.setdefault(row["chain"], []).append(seen)
-        return {
-            chain: LifeRecord(
-                tuple(fit for fit, _ in parts),
-                tuple(stretch for _, stretch in parts),
-                tuple(looks.get(chain, ())),
-            )
-            for chain, parts in stretches.items()
-        }
+            looks.setdefault(row["chain"], []).append(row)
+        return {chain: _life(own, looks.get(chain, [])) for chain, own in parts.items()}
 
     def seats(
         self, tools: Sequence[tuple[str, str, str, datetime]]
@@ -159,6 +148,24 @@ class PgScores:
         rows = [_row(each) | {"source": source, "scored_at": now} for each in kept]
         with self._conn.cursor() as cursor:
             cursor.executemany(SQL["add"], rows)
+
+
+def _life(parts: Sequence[DictRow], looks: Sequence[DictRow]) -> LifeRecord:
+    """A life from its stretches and its inspections, both in order."""
+    stretches = tuple(
+        Stretch(row["fitted_at"], row["fit_strokes"], row["total"], row["pulled_at"], row["reason"])
+        for row in parts
+    )
+    number = {row["id"]: k for k, row in enumerate(parts)}
+    runs = [stretch.total - stretch.fitted_total for stretch in stretches]
+    seen = []
+    for row in looks:
+        k, base = number[row["fit_id"]], parts[0]["base"]
+        inside = row["press_strokes"] - stretches[k].fitted_total
+        age = None if base is None else float(base + sum(runs[:k]) + inside)
+        told = {name: row[name] for name in ("is_good", "is_worn", "share", "margin")}
+        seen.append(Look(k, row["at"], row["press_strokes"], **told, age=age))
+    return LifeRecord(tuple(row["id"] for row in parts), stretches, tuple(seen))
 
 
 def _row(kept: Kept) -> dict[str, Any]:

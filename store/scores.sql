@@ -52,16 +52,19 @@ JOIN fit f ON f.press_id = p.id AND f.position = q.position AND f.serial = q.ser
 ORDER BY q.ord;
 
 -- name: stretches
-SELECT f.chain, f.id, f.fitted_at, f.pulled_at, f.reason, f.fit_strokes,
+SELECT f.chain, f.id, f.fitted_at, f.pulled_at, f.reason, f.base, f.fit_strokes,
   coalesce(f.pull_strokes, s.total) AS total
 FROM fit f JOIN press_state s USING (press_id)
 WHERE f.chain = ANY(%(chains)s::uuid[])
 ORDER BY f.chain, f.ordinal;
 
 -- name: looks
-SELECT f.chain, i.fit_id, i.at, i.press_strokes, i.is_good,
-  (coalesce(i.verdict = 'worn', false) OR coalesce(i.share >= 1, false)) AS is_worn
-FROM standing_inspection i JOIN fit f ON f.id = i.fit_id
+SELECT f.chain, i.fit_id, i.at, i.press_strokes, i.is_good, i.share,
+  (coalesce(i.verdict = 'worn', false) OR coalesce(i.share >= 1, false)) AS is_worn,
+  coalesce(i.uncertainty / abs(nullif(coalesce(i.reading_limit, d.wear_limit), 0)), 0) AS margin
+FROM standing_inspection i
+JOIN fit f ON f.id = i.fit_id
+LEFT JOIN position_def d ON d.position = i.position
 WHERE f.chain = ANY(%(chains)s::uuid[]) AND i.press_strokes IS NOT NULL
 ORDER BY f.chain, i.at, i.entry;
 

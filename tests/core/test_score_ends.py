@@ -127,3 +127,33 @@ STOP = {"from_stop": 10_000.0, "to_stop": 10_100.0, "stop_at": day(30)}
 def test_whether_the_end_came_before_a_stop(low, high, out, came) -> None:
     end = Ending("exact", low, high, day(20), None)
     assert came_before(end, **STOP, out_at=None if out is None else day(out)) is came
+
+
+def gauged(at: float, share: float, verdict: str = "", margin: float = 0.05) -> Look:
+    total = int(at * PER_DAY)
+    told = {"is_good": verdict == "good", "is_worn": verdict == "worn"}
+    return Look(0, day(at), total, **told, share=share, margin=margin, age=float(total))
+
+
+def test_a_gauge_leaves_a_doubt_on_either_side_of_the_limit() -> None:
+    """Read at 1.02 give or take 0.05: straight wear passes the limit by age / 0.97 at the latest."""
+    looks = [gauged(40, 0.97, "good"), gauged(50, 1.02, "worn")]
+    found = ended([stretch(0, 50, "worn")], looks)
+    assert found.outcome == "interval"
+    assert found.left_low == pytest.approx(40_000 / 1.02 - 20_000)
+    assert found.left_high == pytest.approx(50_000 / 0.97 - 20_000)
+    assert found.at_low < day(40)
+    assert day(50) < found.at_high < day(53)
+    assert came_before(found, 30_000, 30_000, day(50), day(50)) is True, "found in that stop"
+
+
+def test_a_gauge_that_is_sure_leaves_none() -> None:
+    looks = [gauged(40, 0.9, "good"), gauged(50, 1.2, "worn")]
+    found = ended([stretch(0, 50, "worn")], looks)
+    assert (found.left_low, found.left_high) == (20_000, 30_000)
+
+
+def test_called_worn_short_of_its_limit_the_end_was_still_ahead() -> None:
+    looks = [gauged(40, 0.8, "good"), gauged(50, 0.97)]
+    found = ended([stretch(0, 50, "worn")], looks)
+    assert found.left_high == pytest.approx(50_000 / 0.92 - 20_000)
