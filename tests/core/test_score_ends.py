@@ -136,7 +136,7 @@ def gauged(at: float, share: float, verdict: str = "", margin: float = 0.05) -> 
 
 
 def test_a_gauge_leaves_a_doubt_on_either_side_of_the_limit() -> None:
-    """Read at 1.02 give or take 0.05: straight wear passes the limit by age / 0.97 at the latest."""
+    """Read at 1.02 give or take 0.05: straight wear passes the limit by age / 0.97."""
     looks = [gauged(40, 0.97, "good"), gauged(50, 1.02, "worn")]
     found = ended([stretch(0, 50, "worn")], looks)
     assert found.outcome == "interval"
