@@ -33,15 +33,15 @@ _SPREADS: Final = 22
 _MEDIANS: Final = 32
 _ROOM: Final = 1.1
 """Own medians of groups are looked for within this of the population's: a factor of three."""
-_STEPS: Final = (0.015, 0.1)
-_STEPS_A_SPREAD: Final = 0.35
+_STEPS: Final = (0.02, 0.1)
+_STEPS_A_SPREAD: Final = 0.4
 _LESS_WITHIN: Final = 0.7
 """Within groups the spread may be less by this than over all of them."""
 _FAMILY_LEFT_OUT: Final = 1e-3
 _SLICE_LEFT_OUT: Final = 1e-4
 _EDGE: Final = 1e-3
 _MOST_ROUNDS: Final = 4
-_WIDE_POINTS: Final = 33
+_WIDE_POINTS: Final = 21
 _POINTS: Final = 9
 _SDS: Final = 3.2
 _FEWEST: Final = 6

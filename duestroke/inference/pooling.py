@@ -29,6 +29,7 @@ Grouping = Literal["none", "batch", "press"]
 TAUS: Final = (0.1, 0.2, 0.32, 0.5)
 _DEGREES: Final = 4.0
 _KNOTS: Final = 0.01
+_MOST_KNOTS: Final = 24
 _AT_ONCE: Final = 4_000_000
 _TINY: Final = 1e-280
 
@@ -74,9 +75,10 @@ class Cells:
 
     @staticmethod
     def of(groups: Groups, z: Array, number: Array, used: NDArray[np.bool_]) -> Cells:
-        """Covariates go to the two knots next to them, a hundredth apart."""
-        below = np.floor(z / _KNOTS)
-        part = z / _KNOTS - below
+        """Covariates go to the two knots next to them, a hundredth apart or two dozen in all."""
+        step = max(_KNOTS, float(np.ptp(z)) / _MOST_KNOTS) if z.size else _KNOTS
+        below = np.floor(z / step)
+        part = z / step - below
         lives = np.tile(np.flatnonzero(used), 2)
         upper = np.repeat([0, 1], np.count_nonzero(used))
         weight = np.where(upper == 1, part[lives], 1 - part[lives])
@@ -87,7 +89,7 @@ class Cells:
         cells, place = np.unique(keys, axis=0, return_inverse=True)
         place = place.ravel()[: lives.size]
         gather = gathered(len(cells), place, lives, weight, z.size)
-        return Cells(cells[:, 0].astype(np.intp), cells[:, 1] * _KNOTS, cells[:, 2], gather)
+        return Cells(cells[:, 0].astype(np.intp), cells[:, 1] * step, cells[:, 2], gather)
 
 
 @dataclass(frozen=True)
@@ -106,9 +108,10 @@ class Sums:
         shift = g * self.cells.z + c * self.cells.number
         distinct, place = np.unique(shift, return_inverse=True)
         out = np.empty((*self.values.shape[:2], at.size))
-        for k, one in enumerate(distinct):
+        moves = interpolation(self.m, (at - distinct[:, None]).ravel())
+        for k, move in enumerate(moves.reshape(distinct.size, at.size, self.m.size)):
             rows = place == k
-            out[rows] = self.values[rows] @ interpolation(self.m, at - one).T
+            out[rows] = self.values[rows] @ move.T
         groups, starts = np.unique(self.cells.group, return_index=True)
         return groups, np.add.reduceat(out, starts, axis=0)
 
