@@ -170,7 +170,7 @@ def _basis(
         fit=f"{kind}/{position}/{digest[:12]}",
         lives=posterior.lives,
         failures=posterior.failures,
-        families=posterior.family_weights,
+        families={name: round(w, 6) for name, w in posterior.family_weights.items()},
         prior_only=all(_is_running_here(life) for life in lives),
         handbook_is_default=not settings["handbook_own"],
         planned_close=sum(_is_close_pull(life) for life in ended),

@@ -116,7 +116,9 @@ class PgLives:
         values = {"stretches": None if stretches is None else list(stretches)}
         found: dict[str, list[WearReading]] = {}
         for row in self._conn.execute(SQL["readings"], values):
-            reading = WearReading(row["strokes"], row["share"], row["sd"], row["session"])
+            # A share of -0.0 would not come back as such from where inputs are kept.
+            share = row["share"] + 0.0
+            reading = WearReading(row["strokes"], share, row["sd"], row["session"])
             found.setdefault(row["stretch"], []).append(reading)
         return {
             stretch: tuple(sorted(rows, key=lambda one: one.strokes))
