@@ -22,7 +22,8 @@ _TAILS: Final = (5.0, 50.0, 95.0)
 
 def plain(value: float) -> float | None:
     """A number for an answer: seven digits, null where there is none."""
-    return float(f"{value:.{_DIGITS}g}") if math.isfinite(value) else None
+    # Adding zero turns -0.0, which a difference may leave, into 0.0.
+    return float(f"{value:.{_DIGITS}g}") + 0.0 if math.isfinite(value) else None
 
 
 def or_none(value: float | None) -> float | None:
