@@ -87,14 +87,18 @@ class OwnLaws:
         support = self._support_of(masses)
         return self._as_nodes([support.thin(mass) for mass in masses], support, self._offset(at))
 
-    def population(self) -> tuple[Nodes, ...]:
-        """Law of the middle of all groups at reference conditions, not of one tool."""
+    def population(self, z: float = 0.0) -> tuple[Nodes, ...]:
+        """Law of the middle of all groups, not of one tool, at a log speed over the reference."""
+        mean = self.pooled.rate.centre
         masses = tuple(
-            np.sum([one.mass @ shares(self.axis, one.p) for one in family.slices], axis=0)
+            np.sum(
+                [one.mass @ shares(self.axis, one.p - (one.g - mean) * z) for one in family.slices],
+                axis=0,
+            )
             for family in self.pooled.families
         )
         support = self._support_of(masses)
-        return self._as_nodes([support.thin(mass) for mass in masses], support, 0.0)
+        return self._as_nodes([support.thin(mass) for mass in masses], support, mean * z)
 
     @cached_property
     def axis(self) -> Axis:

@@ -135,6 +135,22 @@ class PlacePosterior:
             )
         return self._told[key]
 
+    def middle(self, speed: float | None = None) -> tuple[Alternative, ...]:
+        """Ways to see the middle of all groups at a speed, m/s; None: at the reference speed.
+
+        Of the place and not of a tool: what groups differ by is not in it.
+        """
+        z = self._speed(ToolRecord(0.0, speed_so_far=speed))
+        return tuple(
+            Alternative(
+                way.weight,
+                way.life.population(z),
+                None if way.sudden is None else way.sudden.population(),
+                way.life.q,
+            )
+            for way in self.ways
+        )
+
     def ahead_factor(self, tool: ToolRecord) -> float:
         """Own strokes ahead for each stroke at the speed so far, > 0, as the rate effect has it."""
         past, now = tool.speed_so_far, tool.speed_now

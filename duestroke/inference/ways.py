@@ -44,8 +44,8 @@ class LifeLaw(Protocol):
         """Law of a tool under conditions."""
         ...
 
-    def population(self) -> tuple[Nodes, ...]:
-        """Law of the middle of all groups at reference conditions."""
+    def population(self, z: float = 0.0) -> tuple[Nodes, ...]:
+        """Law of the middle of all groups at a log speed over the reference."""
         ...
 
     @property
@@ -83,7 +83,7 @@ class PlainLaw:
         """See LifeLaw."""
         return self.posterior.nodes
 
-    def population(self) -> tuple[Nodes, ...]:
+    def population(self, z: float = 0.0) -> tuple[Nodes, ...]:
         """See LifeLaw."""
         return self.posterior.nodes
 
@@ -128,9 +128,9 @@ class PooledLaw:
         """See LifeLaw."""
         return self.own.nodes(at)
 
-    def population(self) -> tuple[Nodes, ...]:
+    def population(self, z: float = 0.0) -> tuple[Nodes, ...]:
         """See LifeLaw."""
-        return self.own.population()
+        return self.own.population(z)
 
     @property
     def masses(self) -> Mapping[str, float]:

@@ -59,6 +59,14 @@ def draws_of(place: PlacePosterior, tool: ToolRecord | None = None) -> LawDraws:
     return LawDraws.of(seen, place.handbook_life, generator(place))
 
 
+def middle_of(place: PlacePosterior, speed: float | None = None) -> LawDraws:
+    """Laws drawn of the middle of all presses and batches: what is open of a new tool's is not in.
+
+    speed: m/s; None: the place's reference speed.
+    """
+    return LawDraws.of(place.middle(speed), place.handbook_life, generator(place))
+
+
 def strokes(value: float) -> str:
     """Strokes in words: millions with three digits."""
     return f"{value / 1e6:.3g} M" if value >= 1e5 else f"{value:,.3g}"

@@ -12,6 +12,7 @@ from duestroke.errors import BadField
 from duestroke.inference import observe
 from duestroke.inference.bounds import Bounds, Parameter, likelihood_ratio_bounds, wald_bounds
 from duestroke.inference.curves import anderson_darling
+from duestroke.inference.effects import LEAST_ROUGHNESS_SPREAD, LEAST_SPEED_SPREAD
 from duestroke.inference.families import LOGNORMAL, WEIBULL, Lognormal, Weibull
 from duestroke.inference.maximum import MaximumLikelihood, maximum_likelihood
 from duestroke.inference.observations import Observations
@@ -27,6 +28,12 @@ _ALONE: Final = (
     "by end codes alone: where lines of another speed also pull by another rule, the rule shows "
     "here as an effect of the rate"
 )
+_LEAST: Final = {
+    "rate": LEAST_SPEED_SPREAD,
+    "life_number": 0.1,
+    "roughness": LEAST_ROUGHNESS_SPREAD,
+}
+"""Standard deviation between lives below which a covariate is left out."""
 _COMMON: Final[tuple[Parameter, ...]] = ("b10", "b50", "spread")
 _OF_WEIBULL: Final[tuple[Parameter, ...]] = ("weibull_shape", "weibull_scale")
 
@@ -90,7 +97,7 @@ def _bounds(found: Bounds) -> Content:
 def told_regression(lives: Sequence[Life]) -> Content | None:
     """What the end codes alone say of rate, life number and roughness, all at once.
 
-    Lives without a known speed or ratio count as at the mean. None where nothing can be told.
+    Lives without a known speed or ratio count as at the mean; what hardly varies is left out. None where nothing can be told.
     """
     seen = observe(lives)
     covariates = _covariates(lives) if seen.failures else {}
@@ -125,7 +132,7 @@ def _covariates(lives: Sequence[Life]) -> dict[str, list[float]]:
         "roughness": [_log(life.mean_roughness) for life in lives],
     }
     filled = {name: _filled(column) for name, column in columns.items()}
-    return {name: column for name, column in filled.items() if np.ptp(column) > 1e-9}
+    return {name: column for name, column in filled.items() if np.std(column) >= _LEAST[name]}
 
 
 def _log(value: float | None) -> float:

@@ -9,9 +9,8 @@ from duestroke.inference import observe
 from duestroke.inference.bounds import wald_bounds
 from duestroke.inference.families import WEIBULL
 from duestroke.inference.place import PlacePosterior
-from duestroke.inference.tool import ToolRecord
 from duestroke.lives import Life
-from duestroke.readouts.content import Content, draws_of, interval, or_none, plain
+from duestroke.readouts.content import Content, interval, middle_of, or_none, plain
 from duestroke.readouts.likeliest import LEVEL, likeliest_law
 
 CLOSE: Final = 0.85
@@ -34,7 +33,7 @@ def told_lines(place: PlacePosterior, lives: Sequence[Life]) -> list[Content]:
 
 def _line(place: PlacePosterior, name: str, lives: Sequence[Life]) -> Content:
     speed = mean_speed(lives)
-    draws = draws_of(place, ToolRecord(0.0, speed_so_far=speed))
+    draws = middle_of(place, speed)
     return {
         "line": name,
         "mean_speed_mps": None if speed is None else plain(speed),

@@ -14,9 +14,8 @@ from duestroke.forecast.result import DEFAULT_LEVELS, answer, due_at, level_key,
 from duestroke.inference.modes import mode_of
 from duestroke.inference.place import PlacePosterior, fit_place
 from duestroke.inference.prior import Prior
-from duestroke.inference.tool import ToolRecord
 from duestroke.lives import Life, WearReading
-from duestroke.readouts.content import Content, draws_of, interval, plain, strokes
+from duestroke.readouts.content import Content, interval, middle_of, plain, strokes
 from duestroke.readouts.groups import told_interval
 from duestroke.readouts.lines import mean_speed
 
@@ -148,7 +147,7 @@ class _Side:
 
     def content(self) -> Content:
         place = self.place
-        draws = draws_of(place, ToolRecord(0.0, speed_so_far=self.speed))
+        draws = middle_of(place, self.speed)
         return {
             "lives": place.lives,
             "failures": place.failures,
