@@ -97,7 +97,8 @@ def _bounds(found: Bounds) -> Content:
 def told_regression(lives: Sequence[Life]) -> Content | None:
     """What the end codes alone say of rate, life number and roughness, all at once.
 
-    Lives without a known speed or ratio count as at the mean; what hardly varies is left out. None where nothing can be told.
+    Lives without a known speed or ratio count as at the mean; what hardly varies is left out.
+    None where nothing can be told.
     """
     seen = observe(lives)
     covariates = _covariates(lives) if seen.failures else {}
