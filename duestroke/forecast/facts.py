@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import cached_property
 from typing import Final, Literal
 
 from duestroke.calendar import Calendar
 from duestroke.forecast.rate import Rate
-from duestroke.inference.ahead import PlaceLaw
+from duestroke.inference.ahead import Desk, PlaceLaw
 from duestroke.lives import WearReading
 
 MODEL_VERSION: Final = "date-3"
@@ -23,17 +24,17 @@ STATES: Final[tuple[State, ...]] = ("overdue", "cant-tell", "this-stop", "plan",
 """From worst to best: a press shows its worst tool."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class LifeBasis:
     """The fitted lives of one kind of tool at one position.
 
     law: the posterior of the place, None where there is no basis at all (no handbook figure).
     fit: short reference to the fit.  families: posterior weights.  prior_only: no life but
-    those of tools still running.  handbook_is_default: not the plant's own figure.  planned_close, ends: of all ended lives,
-    those pulled `planned` with a last reading above 70 % of its limit.  readings_used: lives with
-    wear readings stand in the fit as such.  rate_exponent: median, 5 % and 95 % point of the
-    exponent by which life shortens with speed, where the records tell it; rate_unknown: they do
-    not, and speeds differ.
+    those of tools still running.  handbook_is_default: not the plant's own figure.
+    planned_close, ends: of all ended lives, those pulled `planned` with a last reading above 70 %
+    of its limit.  readings_used: lives with wear readings stand in the fit as such.
+    rate_exponent: median, 5 % and 95 % point of the exponent by which life shortens with speed,
+    where the records tell it; rate_unknown: they do not.
     """
 
     kind: str
@@ -50,6 +51,11 @@ class LifeBasis:
     readings_used: bool = False
     rate_exponent: tuple[float, float, float] | None = None
     rate_unknown: bool = False
+
+    @cached_property
+    def desk(self) -> Desk | None:
+        """The law with its tables, which last as long as this basis; None without a law."""
+        return None if self.law is None else Desk(self.law)
 
 
 @dataclass(frozen=True, slots=True)

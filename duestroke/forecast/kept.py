@@ -30,7 +30,7 @@ def press_of(inputs: Kept, calendar: Calendar) -> PressFacts:
 
 
 def rate_of_content(content: Kept | None) -> Rate | None:
-    """The rate of a press as `rate_as_content` gave it."""
+    """The rate of a press as a forecast's inputs hold it."""
     if content is None:
         return None
     times = {name: _time_or_none(content[name]) for name in ("start", "end", "stood_since")}

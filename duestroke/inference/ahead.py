@@ -27,6 +27,7 @@ Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Seen = tuple[Alternative, ...]
 
+_GUARD_STEP: Final = 3
 _AT_REFERENCE: Final = ToolRecord(0.0)
 _BLOCK: Final = 16
 _MOST_TABLES: Final = 48
@@ -103,6 +104,30 @@ def futures(place: PlaceLaw | Desk, tools: Sequence[ToolRecord], levels: Array) 
         made.due[rows[:real]] = told.due[:real]
         made.wear[rows[:real]] = told.wear[:real]
     return made
+
+
+def misfits(desk: Desk, tools: Sequence[ToolRecord]) -> Array:
+    """Two-sided chance of a latest reading as odd as each tool's, (n,); 1 without readings.
+
+    Held against the tool's earlier readings and the wear law of its place; see `WearPaths.misfits`.
+    """
+    found = np.ones(len(tools))
+    paths = desk.place.paths
+    if paths is None:
+        return found
+    for rows, seen in desk.blocks(tools):
+        laws = [max(each, key=_weight).life for each in seen]
+        table = desk.table(laws[0])
+        ages, density = table.ages[1::_GUARD_STEP], table.density[1::_GUARD_STEP]
+        law = np.array([desk.frame(nodes).weight for nodes in laws]) @ density.T
+        law = np.log(np.maximum(law * np.gradient(np.log(ages)), _TINY))
+        at = np.log(ages) + np.log(_units(desk, laws))[:, None]
+        found[rows] = paths.misfits([tools[row].readings for row in rows], at, law)
+    return found
+
+
+def _weight(way: Alternative) -> float:
+    return way.weight
 
 
 def survival(place: PlaceLaw, strokes: Array, tool: ToolRecord | None = None) -> Array:
