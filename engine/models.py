@@ -10,7 +10,7 @@ from importlib.metadata import version
 from typing import Any, Final
 
 from duestroke.forecast import LifeBasis
-from duestroke.inference import MODEL_VERSION
+from duestroke.inference import MODEL_VERSION, Interval
 from duestroke.inference.place import PlacePosterior, fit_place
 from duestroke.inference.prior import Prior
 from duestroke.lives import Life
@@ -30,6 +30,8 @@ AGE_STEP: Final = 500
 
 Each report moves every running tool's age; a fit need not follow a thousandth of a life.
 """
+DIGITS: Final = 6
+"""Figures told with each forecast: their last digits may differ from process to process."""
 PROGRAM: Final = version("duestroke")
 
 
@@ -163,6 +165,7 @@ def _basis(
 ) -> LifeBasis:
     kind, position = settings["kind"], settings["position"]
     ended = [life for life in lives if life.source == "ledger" and life.end != "running"]
+    rate = posterior.effects()["rate"]
     return LifeBasis(
         kind=kind,
         position=position,
@@ -170,13 +173,20 @@ def _basis(
         fit=f"{kind}/{position}/{digest[:12]}",
         lives=posterior.lives,
         failures=posterior.failures,
-        families={name: round(w, 6) for name, w in posterior.family_weights.items()},
+        families={name: round(w, DIGITS) for name, w in posterior.family_weights.items()},
         prior_only=all(_is_running_here(life) for life in lives),
         handbook_is_default=not settings["handbook_own"],
         planned_close=sum(_is_close_pull(life) for life in ended),
         ends=len(ended),
         readings_used=any(life.readings for life in lives),
+        rate_exponent=_coarse(rate.interval) if rate.known else None,
+        rate_unknown=not rate.known and rate.interval != rate.prior,
     )
+
+
+def _coarse(interval: Interval) -> tuple[float, float, float]:
+    low, high = round(interval.low, DIGITS), round(interval.high, DIGITS)
+    return round(interval.median, DIGITS), low, high
 
 
 def _is_running_here(life: Life) -> bool:
