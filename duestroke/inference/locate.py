@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from duestroke.inference.families import Family
 from duestroke.inference.lattice import Axis
-from duestroke.inference.rows import Told, covering, everyone, rows_on
+from duestroke.inference.relative import Told
+from duestroke.inference.rows import covering, everyone, rows_on
 
 Array = NDArray[np.float64]
 LogPrior = Callable[[Array, Array], Array]

@@ -16,6 +16,7 @@ from duestroke.inference.compared import Compared, compare
 from duestroke.inference.effects import Effect, exponents
 from duestroke.inference.fit import MODEL_VERSION, check_handbook, fit
 from duestroke.inference.joined import joined
+from duestroke.inference.laws import PlainLaw
 from duestroke.inference.modes import is_told_by_readings, mode_of
 from duestroke.inference.own import Conditions
 from duestroke.inference.pooled import Pooled
@@ -23,7 +24,7 @@ from duestroke.inference.posterior import Interval, Posterior
 from duestroke.inference.prior import Prior
 from duestroke.inference.told import Seen, parameters, sudden_share
 from duestroke.inference.tool import Alternative, ToolRecord
-from duestroke.inference.ways import PlainLaw, Setting, Way, reference_speed, ways
+from duestroke.inference.ways import Setting, Way, reference_speed, ways
 from duestroke.inference.wear import WearPaths
 from duestroke.lives import Life
 from duestroke.names import DEFAULT_SPREAD

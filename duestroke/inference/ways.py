@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import Final, Protocol
+from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,14 +18,12 @@ from duestroke.inference.effects import (
 )
 from duestroke.inference.families import WEIBULL
 from duestroke.inference.fit import fit
+from duestroke.inference.laws import LifeLaw, PlainLaw, PooledLaw
 from duestroke.inference.modes import ModeLives, all_ends, sudden, wear
-from duestroke.inference.nodes import Nodes
-from duestroke.inference.own import Conditions, OwnLaws
-from duestroke.inference.pooled import Pooled, Question, pool
 from duestroke.inference.pooling import Grouping, Groups
-from duestroke.inference.posterior import Posterior
 from duestroke.inference.prior import FAMILIES, Prior
-from duestroke.inference.rows import told_by
+from duestroke.inference.quadrature import Question, pool
+from duestroke.inference.relative import told_by
 from duestroke.inference.wear import WearPaths
 from duestroke.lives import Life
 
@@ -35,121 +33,6 @@ _SPEED_STEP: Final = 0.5
 _ROUGHNESS_POINTS: Final = 15
 _MOST_ROUGHNESS: Final = 0.25
 """Log ram ratios beyond this are taken as this: the exponent is not tried further out."""
-
-
-class LifeLaw(Protocol):
-    """Posterior of one mode, or of all ends as one."""
-
-    def nodes(self, at: Conditions) -> tuple[Nodes, ...]:
-        """Law of a tool under conditions."""
-        ...
-
-    def population(self, z: float = 0.0) -> tuple[Nodes, ...]:
-        """Law of the middle of all groups at a log speed over the reference."""
-        ...
-
-    @property
-    def pooled(self) -> Pooled | None:
-        """With groups and exponents; None where the lives hold neither."""
-        ...
-
-    @property
-    def masses(self) -> Mapping[str, float]:
-        """Posterior probability of each family by name."""
-        ...
-
-    @property
-    def log_evidence(self) -> float:
-        """Log of the prior predictive density of the lives, per unit of log life."""
-        ...
-
-    @property
-    def q(self) -> float:
-        """Share of the ends that show only at an inspection."""
-        ...
-
-    def to_dict(self) -> dict[str, object]:
-        """Plain content, for digests."""
-        ...
-
-
-@dataclass(frozen=True)
-class PlainLaw:
-    """One law without groups and exponents: today's grid."""
-
-    posterior: Posterior
-
-    def nodes(self, at: Conditions) -> tuple[Nodes, ...]:
-        """See LifeLaw."""
-        return self.posterior.nodes
-
-    def population(self, z: float = 0.0) -> tuple[Nodes, ...]:
-        """See LifeLaw."""
-        return self.posterior.nodes
-
-    @property
-    def pooled(self) -> Pooled | None:
-        """See LifeLaw."""
-        return None
-
-    @property
-    def masses(self) -> Mapping[str, float]:
-        """See LifeLaw."""
-        return self.posterior.masses
-
-    @property
-    def log_evidence(self) -> float:
-        """See LifeLaw."""
-        return float(np.logaddexp.reduce([part.log_mass for part in self.posterior.parts]))
-
-    @property
-    def q(self) -> float:
-        """See LifeLaw."""
-        return self.posterior.q
-
-    def to_dict(self) -> dict[str, object]:
-        """See LifeLaw."""
-        return self.posterior.to_dict()
-
-
-@dataclass(frozen=True)
-class PooledLaw:
-    """One mode with groups and exponents."""
-
-    pooled: Pooled
-    own: OwnLaws = field(compare=False, repr=False)
-
-    @staticmethod
-    def of(pooled: Pooled) -> PooledLaw:
-        """With its own store of nodes."""
-        return PooledLaw(pooled, OwnLaws(pooled))
-
-    def nodes(self, at: Conditions) -> tuple[Nodes, ...]:
-        """See LifeLaw."""
-        return self.own.nodes(at)
-
-    def population(self, z: float = 0.0) -> tuple[Nodes, ...]:
-        """See LifeLaw."""
-        return self.own.population(z)
-
-    @property
-    def masses(self) -> Mapping[str, float]:
-        """See LifeLaw."""
-        return self.pooled.masses
-
-    @property
-    def log_evidence(self) -> float:
-        """See LifeLaw."""
-        return self.pooled.log_evidence
-
-    @property
-    def q(self) -> float:
-        """See LifeLaw."""
-        return self.pooled.q
-
-    def to_dict(self) -> dict[str, object]:
-        """See LifeLaw."""
-        return self.pooled.to_dict()
 
 
 @dataclass(frozen=True)

@@ -22,7 +22,8 @@ from duestroke.inference.observations import CENSORED, EXACT, INTERVAL, observe
 from duestroke.inference.own import Conditions, OwnLaws
 from duestroke.inference.place import PlacePosterior, fit_place
 from duestroke.inference.prior import Prior
-from duestroke.inference.rows import covering, everyone, rows_on, told_by
+from duestroke.inference.relative import told_by
+from duestroke.inference.rows import covering, everyone, rows_on
 from duestroke.inference.tool import ToolRecord
 from duestroke.lives import Life, WearReading
 from tests.core.test_inference_contract import mixed
