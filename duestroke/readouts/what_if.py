@@ -178,11 +178,12 @@ def what_if(
     """
     told = tools[:MOST_TOOLS]
     speed = mean_speed(lives)
+    counting = change.of_lives(lives)
     as_is = _side(lives, assumed, basis, speed, told, now)
     changed_tools = [change.of_tool(*each) for each in told]
     changed_speed = speed if speed is None else speed * (change.rate_factor or 1.0)
     changed = _side(
-        *(change.of_lives(lives), change.of_assumptions(assumed), basis),
+        *(counting, change.of_assumptions(assumed), basis),
         *(changed_speed, changed_tools, now),
     )
     before, after = as_is.content(), changed.content()
