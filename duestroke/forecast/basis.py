@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, astuple, dataclass, fields
 from datetime import datetime
-from typing import Final
+from typing import Any, Final
 
 from duestroke.forecast.cautions import cautions
 from duestroke.forecast.digest import digest
@@ -116,5 +116,12 @@ def _readings(seats: Sequence[Seat]) -> dict[int, Mapping[str, object]]:
 
 
 def _alone(paths: WearPaths, tool: ToolFacts, misfit: float) -> Mapping[str, object]:
-    age = tool.strokes or 0.0
-    return {**readings_alone(paths, tool.readings, age=age, misfit=misfit)}
+    told = readings_alone(paths, tool.readings, age=tool.strokes or 0.0, misfit=misfit)
+    return {**told, "alone": _rounded(told["alone"], 1), "trend": _rounded(told["trend"], 9)}
+
+
+def _rounded(figures: Mapping[str, Any] | None, digits: int) -> dict[str, float | None] | None:
+    """Figures as kept: last digits may differ from one process to the next."""
+    if figures is None:
+        return None
+    return {name: None if x is None else round(x, digits) for name, x in figures.items()}
