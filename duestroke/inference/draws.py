@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -102,37 +102,58 @@ def _bracket(part: _Part, mode: str | None) -> tuple[Array, Array]:
 
 
 def _parts(seen: Alternative, count: int, rng: np.random.Generator) -> list[_Part]:
-    life = _drawn(seen.life, count, rng)
+    life = _Laws.drawn(seen.life, count, rng)
     if seen.sudden is None:
-        return [_Part((family, m, s), None) for family, m, s, _ in _by_family(seen.life, life)]
-    other = rng.permutation(_drawn(seen.sudden, count, rng))
+        return [_Part(one, None) for one, _ in life.by_family(np.arange(count))]
+    sudden = _Laws.drawn(seen.sudden, count, rng)
+    pairing = rng.permutation(count)
     return [
-        _Part(first, (family, m, s))
-        for wear, wear_m, wear_s, rows in _by_family(seen.life, life)
-        for family, m, s, mine in _by_family(seen.sudden, other[rows])
-        for first in [(wear, wear_m[mine], wear_s[mine])]
+        _Part((wear, m[mine], s[mine]), other)
+        for (wear, m, s), rows in life.by_family(np.arange(count))
+        for other, mine in sudden.by_family(pairing[rows])
     ]
 
 
-def _drawn(nodes: Sequence[Nodes], count: int, rng: np.random.Generator) -> NDArray[np.intp]:
-    """Places of drawn nodes among all, rising."""
-    reached = np.cumsum(np.concatenate([each.weight for each in nodes]))
-    steps = (np.arange(count) + rng.random()) / count * reached[-1]
-    return np.asarray(np.minimum(np.searchsorted(reached, steps, side="right"), reached.size - 1))
+@dataclass(frozen=True)
+class _Laws:
+    """Drawn laws, (n,) each: which of the families, log median, spread."""
+
+    families: tuple[Family, ...]
+    family: NDArray[np.intp]
+    m: Array
+    s: Array
+
+    @staticmethod
+    def drawn(nodes: Sequence[Nodes], count: int, rng: np.random.Generator) -> _Laws:
+        """As even over the nodes as can be, and anywhere in the cell about each."""
+        reached = np.cumsum(np.concatenate([each.weight for each in nodes]))
+        steps = (np.arange(count) + rng.random()) / count * reached[-1]
+        place = np.minimum(np.searchsorted(reached, steps, side="right"), reached.size - 1)
+        family = np.repeat(np.arange(len(nodes)), [each.m.size for each in nodes])
+        m = np.concatenate([each.m for each in nodes])
+        log_s = np.log(np.concatenate([each.s for each in nodes]))
+        return _Laws(
+            tuple(each.family for each in nodes),
+            family[place],
+            m[place] + _cell(m) * (rng.random(count) - 0.5),
+            np.exp(log_s[place] + _cell(log_s) * (rng.random(count) - 0.5)),
+        )
+
+    def by_family(
+        self, rows: NDArray[np.intp]
+    ) -> Iterator[tuple[tuple[Family, Array, Array], NDArray[np.intp]]]:
+        """The laws of these rows, family by family, and where among the rows they stand."""
+        for k, family in enumerate(self.families):
+            mine = np.flatnonzero(self.family[rows] == k)
+            if mine.size:
+                own = rows[mine]
+                yield (family, self.m[own], self.s[own]), mine
 
 
-def _by_family(
-    nodes: Sequence[Nodes], places: NDArray[np.intp]
-) -> list[tuple[Family, Array, Array, NDArray[np.intp]]]:
-    """Family, log medians and spreads of the drawn nodes, and which draws they are."""
-    told, start = [], 0
-    for each in nodes:
-        rows = np.flatnonzero((places >= start) & (places < start + each.m.size))
-        if rows.size:
-            own = places[rows] - start
-            told.append((each.family, each.m[own], each.s[own], rows))
-        start += each.m.size
-    return told
+def _cell(values: Array) -> float:
+    """Step of an even lattice that the values lie on; 0 for one value."""
+    apart = np.diff(np.unique(values.round(9)))
+    return float(apart.min()) if apart.size else 0.0
 
 
 def _log_survival(part: _Part, x: Array, mode: str | None) -> Array:

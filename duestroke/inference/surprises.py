@@ -28,6 +28,7 @@ TAIL: Final = 0.1
 ROUGH: Final = 1.03
 """Mean ram ratio over the press's own baseline from which a life ran rough."""
 JAM_WITHIN: Final = timedelta(days=1)
+JAM_NEARBY: Final = "within a day"
 _TOLD: Final = 0.05
 
 
@@ -115,7 +116,7 @@ def attributes(life: Life, jams: Mapping[str, Sequence[datetime]]) -> dict[str, 
         told |= {"press": life.press, "line": life.press.rsplit("/", 1)[0]}
         if life.ended_at is not None:
             near = any(abs(at - life.ended_at) <= JAM_WITHIN for at in jams.get(life.press, ()))
-            told["jam nearby"] = "within a day" if near else "none"
+            told["jam nearby"] = JAM_NEARBY if near else "none"
     if life.batch:
         told["batch"] = life.batch
     if life.mean_roughness is not None:

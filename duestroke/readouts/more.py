@@ -17,7 +17,14 @@ from duestroke.inference.modes import sudden, wear
 from duestroke.inference.observations import Observations
 from duestroke.inference.place import PlacePosterior
 from duestroke.inference.pulls import LifeLeft, life_left_when_pulled
-from duestroke.inference.surprises import Shared, Surprise, in_words, last_surprises
+from duestroke.inference.surprises import (
+    JAM_NEARBY,
+    Shared,
+    Surprise,
+    attributes,
+    in_words,
+    last_surprises,
+)
 from duestroke.lives import Life
 from duestroke.readouts.content import Content, generator, or_none, plain
 from duestroke.readouts.likeliest import FAMILIES, likeliest, told_ratio_bounds, told_regression
@@ -93,19 +100,23 @@ def _surprises(place: PlacePosterior, lives: Sequence[Life], jams: Jams) -> obje
         "looked_at": found.looked_at,
         "outside": found.found,
         "expected": plain(found.expected),
-        "last": [_surprise(each) for each in found.last],
+        "last": [_surprise(each, jams) for each in found.last],
         "in_common": [_shared(row) for row in found.shared],
         "words": in_words(found),
     }
 
 
-def _surprise(each: Surprise) -> Content:
+def _surprise(each: Surprise, jams: Jams) -> Content:
     life = each.life
+    told = attributes(life, jams)
+    jam = told.get("jam nearby")
     return {
         "life": life.id,
         "serial": life.serial,
         "press": life.press,
+        "line": told.get("line"),
         "batch": life.batch,
+        "jam_nearby": None if jam is None else jam == JAM_NEARBY,
         "side": each.side,
         "chance": plain(each.chance),
         "strokes": plain(life.strokes),
@@ -161,8 +172,14 @@ def _left(found: Sequence[LifeLeft], lives: Sequence[Life]) -> Content:
         "upper_quarter": plain(float(upper)),
         "strokes_left": plain(float(sum(each.strokes[1] for each in found))),
         "ended_in_use": sum(life.is_failure for life in ended),
+        "read_past_limit": _past_limit(ended),
         "ended": len(ended),
     }
+
+
+def _past_limit(ended: Sequence[Life]) -> int:
+    """Lives whose last reading had used up all of the limit: pulled too late."""
+    return sum(1 for life in ended if life.readings and life.readings[-1].share >= 1)
 
 
 def _one_left(each: LifeLeft) -> Content:
@@ -184,7 +201,8 @@ def _left_in_words(name: str, found: Sequence[LifeLeft], lives: Sequence[Life]) 
     if not ended:
         return []
     failed = sum(life.is_failure for life in ended)
-    words = f"{name}: {failed} of {len(ended)} tools ended in use"
+    words = f"{name}: {failed} of {len(ended)} tools ended in use, {_past_limit(ended)} read past "
+    words += "their limit"
     if not found:
         return [f"{words}; none was pulled as planned"]
     median = float(np.median([each.share[1] for each in found]))

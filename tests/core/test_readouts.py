@@ -20,6 +20,7 @@ from duestroke.inference.pulls import life_left_when_pulled
 from duestroke.inference.surprises import in_words, last_surprises
 from duestroke.lives import Life, WearReading
 from duestroke.readouts import MORE, Assumptions, Change, told_model, told_more, what_if
+from duestroke.readouts.content import middle_of
 from tests.support.laws import NOW, press, tool
 from tests.support.lives import life
 
@@ -161,6 +162,44 @@ def test_end_codes_beside_readings_on_the_line_that_pulls_on_them(read_place, re
     (caution,) = (words for words in told["cautions"] if "end codes alone would give" in words)
     assert caution.startswith("works/2: ")
     assert f"a median of {second['end_codes_alone']['median'] / 1e6:.3g} M" in caution
+
+
+def test_pulls_too_early_and_too_late_are_told_apart(read_place, read_lives) -> None:
+    told = told_more(read_place, read_lives, {}, "pulls")
+    late = sum(bool(one.readings) and one.readings[-1].share >= 1 for one in read_lives)
+    assert told["all"]["read_past_limit"] == late > 5
+    first, second = told["by_line"]
+    assert (first["planned_pulls"], first["read_past_limit"]) == (0, 16)
+    # Pulled at 85 % to 100 % of the limit: some tenths of the life were left.
+    assert 0.02 < second["median_share_left"] < 0.2
+    assert told["most_left"][0]["share_left"]["0.5"] >= second["median_share_left"]
+
+
+def test_surprises_come_with_what_may_explain_them(place, lives) -> None:
+    jams = {"works/1/01": [BEGIN + timedelta(days=n) for n in range(40)]}
+    for one in told_more(place, lives, jams, "surprises")["last"]:
+        assert one["line"] == one["press"].rsplit("/", 1)[0]
+        assert one["jam_nearby"] is (one["press"] == "works/1/01")
+        assert one["side"] == ("early" if one["chance"] < 0.1 else "late")
+
+
+def test_the_middle_of_a_place_moves_with_its_rate() -> None:
+    """At the reference it is the place's own median; at a speed it moves by the exponent."""
+    rng = np.random.default_rng(3)
+    speeds = np.where(np.arange(40) % 2, 10.0, 12.0)
+    lives = [
+        replace(life(40e6 * (11 / v) ** 2 * float(np.exp(0.2 * z)), "broken"), id=str(n))
+        for n, (v, z) in enumerate(zip(speeds, rng.standard_normal(40), strict=True))
+    ]
+    known = [replace(one, mean_speed_mps=float(v)) for one, v in zip(lives, speeds, strict=True)]
+    place = fit_place(known, handbook_life=HANDBOOK)
+    reference = place.reference_speed
+    median = float(np.median(middle_of(place, reference).quantile(0.5)))
+    assert median == pytest.approx(place.parameters()["b50"].median, rel=0.01)
+    exponent = place.effects()["rate"].interval.median
+    faster = float(np.median(middle_of(place, reference * 1.1).quantile(0.5)))
+    assert np.log(median / faster) == pytest.approx(exponent * np.log(1.1), abs=0.02)
+    assert 1.2 < exponent < 2.8
 
 
 def test_curves_by_mode_add_up(read_place, read_lives) -> None:

@@ -238,5 +238,7 @@ def test_draws_follow_the_weights_of_ways_and_nodes() -> None:
         Alternative(0.4, (nodes(WEIBULL, 2, 0.3),), None, 0),
     ]
     medians = LawDraws.of(ways, 1.0, np.random.default_rng(1), 1000).quantile(0.5)
-    found = [float(np.mean(np.isclose(np.log(medians), m, atol=1e-3))) for m in (0, 1, 2)]
-    assert found == pytest.approx([0.15, 0.45, 0.40], abs=0.002)
+    # Drawn anywhere in the cell about a node, here a step of 1 wide; a node alone has no cell.
+    found = [float(np.mean(np.abs(np.log(medians) - m) <= 0.5)) for m in (0, 1)]
+    assert np.mean(np.isclose(np.log(medians), 2, atol=1e-3)) == pytest.approx(0.40, abs=0.002)
+    assert found == pytest.approx([0.15, 0.45], abs=0.002)
