@@ -164,10 +164,15 @@ def _doubt_of_age(tools: Sequence[ToolFacts]) -> Floats:
 
 
 def record_of(press: PressFacts, tool: ToolFacts) -> ToolRecord:
-    """The tool as the life law takes it; of unknown age, as one of its strokes since the fit."""
+    """The tool as the life law takes it; of unknown age, as one of its strokes since the fit.
+
+    A good verdict at an age beyond its own (a count that was set back since) holds for now.
+    """
+    age = tool.strokes_since_fit if tool.strokes is None else tool.strokes
+    good = None if tool.strokes is None or tool.good_at is None else min(tool.good_at, age)
     return ToolRecord(
-        age=tool.strokes_since_fit if tool.strokes is None else tool.strokes,
-        good_at=None if tool.strokes is None else tool.good_at,
+        age=age,
+        good_at=good,
         readings=tool.readings,
         press=press.press,
         batch=tool.batch,
