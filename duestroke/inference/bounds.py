@@ -25,6 +25,8 @@ _STEP: Final = 1e-3
 _MOST_STEPS: Final = 30
 _FARTHEST: Final = 25.0
 """Standard errors beyond which a likelihood ratio is taken to give no bound."""
+_LAST_LOG: Final = 600.0
+"""Logs beyond this are no bound at all: data that say next to nothing lead there."""
 
 
 @dataclass(frozen=True)
@@ -110,7 +112,9 @@ class _Path:
         return float(found.best[0 if self.slope is None else 1])
 
     def told(self, low: float | None, high: float | None) -> Bounds:
-        ends = [None if end is None else self._tell(end) for end in (low, high)]
+        ends = [
+            None if end is None or abs(end) > _LAST_LOG else self._tell(end) for end in (low, high)
+        ]
         first, last = reversed(ends) if self.inverted else ends
         return Bounds(self._tell(self.best), first, last)
 
