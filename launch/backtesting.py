@@ -60,7 +60,8 @@ def run(given: argparse.Namespace, settings: Settings, *, now: datetime, say: Sa
     for line in table(done.answer):
         say(line)
     if done.left_out:
-        say(f"{done.left_out} forecasts have no score: the ledger of now has the tool elsewhere, or worn")
+        why = "the ledger of now has the tool elsewhere, or worn by then"
+        say(f"{done.left_out} forecasts have no score: {why}")
     say("nothing was kept" if given.dry else "kept as source=backtest")
     if given.json is not None:
         text = json.dumps(done.answer, indent=1)
