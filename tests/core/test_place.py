@@ -264,14 +264,14 @@ def test_stretches_after_a_failure_or_without_readings_stay_apart() -> None:
 
 @pytest.mark.parametrize("policy", ["to the limit", "at 85 percent", "fixed age"])
 def test_median_of_ring_3_is_right_under_any_policy(policy: Policy) -> None:
-    """Pulls on readings don't mislead: mean of four places of 70 lives within 3 % of the truth.
+    """Pulls on readings don't mislead: mean of three places of 70 lives within 4 % of the truth.
 
     Truth 34.2 M by simulation of the stated law; 80 % of single places lie within 32.3 to 35.5 M.
     Common practice, no source. End codes alone, where crews pull on readings, give about 52 M.
     """
-    places = [place_of(with_readings(70, policy, seed)) for seed in range(4)]
+    places = [place_of(with_readings(70, policy, seed)) for seed in range(3)]
     medians = [place.parameters()["b50"].median for place in places]
-    assert np.mean(medians) == pytest.approx(34.2e6, rel=0.03)
+    assert np.mean(medians) == pytest.approx(34.2e6, rel=0.04)
     assert all(30.5e6 < median < 38.0e6 for median in medians)
     if policy == "at 85 percent":
         assert min(place.one_law.quantile(0.5) for place in places) > 44e6

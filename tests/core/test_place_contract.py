@@ -84,11 +84,11 @@ EDGES: dict[str, Callable[[], list[Life]]] = {
 }
 GROUPED = ("one failure", "all censored", "ties", "zero lives", "hardly any spread")
 KINDS: dict[str, Callable[[], list[Life]]] = {
-    "one law": lambda: with_groups(40, weak=0),
+    "one law": lambda: with_groups(25),
     "two modes": lambda: with_modes(60),
     "wear readings": lambda: with_readings(12),
     "one life with a reading": lambda: with_readings(1)[:1],
-    "groups and effects": lambda: in_groups(with_modes(60)),
+    "groups and effects": lambda: in_groups(with_modes(40)),
     "roughness": lambda: with_roughness(60, 10.0),
 }
 CASES: dict[str, Callable[[], list[Life]]] = {
