@@ -20,7 +20,7 @@ from duestroke.forecast import (
 from duestroke.forecast.digest import canonical
 from duestroke.lives import WearReading
 from duestroke.times import parse_time
-from engine.chunks import digest_of_fit, unpack
+from engine.chunks import digest_of_chunk, digest_of_fit, unpack
 from engine.models import PROGRAM, fitted
 from engine.stops import StopCalendar
 from store.forecasts import LifeModel
@@ -106,8 +106,10 @@ def _fit_again(unit: Unit, model: LifeModel) -> tuple[LifeBasis, str]:
     settings = model.content["settings"]
     if digest_of_fit(model.chunks, settings) != model.digest:
         raise NotKept(f"the fit {model.digest[:12]} was kept with other lives or settings")
-    lives = unpack(unit.forecasts.lives_of(model))
-    return fitted(settings, lives, model.digest)[1], settings["program"]
+    chunks = unit.forecasts.lives_of(model)
+    if sorted(map(digest_of_chunk, chunks)) != sorted(model.chunks):
+        raise NotKept(f"the lives of the fit {model.digest[:12]} are not on record as they were")
+    return fitted(settings, unpack(chunks), model.digest)[1], settings["program"]
 
 
 def _press(unit: Unit, inputs: Inputs) -> PressFacts:

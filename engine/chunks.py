@@ -40,7 +40,7 @@ class Packer:
             life, content = known[life_id]
             chunks.setdefault((life.end == "running", _number(life_id) % many), []).append(content)
         packed = (b"[" + b",".join(rows) + b"]" for rows in chunks.values())
-        return {hashlib.sha256(content).hexdigest(): content for content in packed}
+        return {digest_of_chunk(content): content for content in packed}
 
     def _bytes(self, life: Life) -> bytes:
         known = self._known.get(life.id)
@@ -66,6 +66,11 @@ def _life(content: dict[str, Any]) -> Life:
             "readings": tuple(WearReading(**reading) for reading in content["readings"]),
         }
     )
+
+
+def digest_of_chunk(content: bytes) -> str:
+    """SHA-256 of a chunk, by which it is kept."""
+    return hashlib.sha256(content).hexdigest()
 
 
 def digest_of_fit(chunks: Iterable[str], settings: Mapping[str, object]) -> str:

@@ -9,6 +9,9 @@ from datetime import datetime
 from importlib.metadata import version
 from typing import Any, Final
 
+from numpy.linalg import LinAlgError
+
+from duestroke.errors import DuestrokeError
 from duestroke.forecast import LifeBasis
 from duestroke.inference import MODEL_VERSION, Interval
 from duestroke.inference.place import PlacePosterior, fit_place
@@ -89,7 +92,13 @@ class Models:
             if position is None or position.handbook_life is None:
                 self._fitted.pop(place, None)
                 continue
-            fits += self._refit(unit, position, book.of(place), now)
+            try:
+                fits += self._refit(unit, position, book.of(place), now)
+            except (DuestrokeError, ArithmeticError, LinAlgError):
+                # One place's odd records must not end the engine: the fit before stands.
+                log.exception(
+                    "%s at %s could not be fitted", *place, extra={"action": "place-not-fitted"}
+                )
             unit.commit()
             if not go_on():
                 break

@@ -16,6 +16,7 @@ from duestroke.errors import Contradiction
 from duestroke.forecast import Forecast, answer
 from duestroke.forecast.digest import canonical
 from duestroke.ledger import BadEvent
+from engine import models
 from engine.again import NotKept, recompute
 from engine.chunks import Packer, digest_of_fit, unpack
 from engine.cycle import Forecaster
@@ -42,11 +43,12 @@ def plant(database_url):
         found.steady(PRESS, 10)
         found.steady(OTHER, 10, per_hour=9_000)
         for position in found.unit.positions.all():
-            if position.position in ("ring-2", "ring-3", "punch"):
-                short = replace(position, handbook_life=100_000.0, handbook_own=True)
-                if position.position != "punch":
-                    short = replace(short, wear_limit=6.0, **BORE)
-                found.unit.positions.put(short)
+            # Places that the tests use have short lives; the others have none to fit.
+            life = 100_000.0 if position.position in ("ring-2", "ring-3", "punch") else None
+            known = replace(position, handbook_life=life, handbook_own=True)
+            if position.position.startswith("ring-"):
+                known = replace(known, wear_limit=6.0, **BORE)
+            found.unit.positions.put(known)
         found.conn.commit()
         yield found
 
@@ -261,6 +263,33 @@ def test_an_age_stated_with_a_margin_widens_the_range_and_is_said(plant):
     assert width(rough) > width(told) + 10_000
 
 
+def test_a_place_that_cannot_be_fitted_keeps_its_fit(plant, monkeypatch, caplog):
+    plant.enter(made("fit", "R1", 1, **RING), made("fit", "P1", 1, press=PRESS, position="punch"))
+    forecaster = Forecaster()
+    forecaster.round(plant.conn, LATELY)
+    before = stands(plant.conn)[PRESS, "ring-3"]
+    fitted = models.fitted
+
+    def odd(settings, *more):
+        if settings["position"] == "ring-3":
+            raise OverflowError("odd lives")
+        return fitted(settings, *more)
+
+    monkeypatch.setattr(models, "fitted", odd)
+    plant.enter(made("pull", "R1", 8, reason="worn"), made("fit", "R2", 9, **RING))
+    plant.enter(
+        made("pull", "P1", 8, reason="worn"), made("fit", "P2", 9, press=PRESS, position="punch")
+    )
+    assert forecaster.round(plant.conn, LATELY).fits == 1
+    after = stands(plant.conn)
+    assert after[PRESS, "ring-3"].serial == "R2"
+    assert after[PRESS, "ring-3"].basis["fit"] == before.basis["fit"]
+    assert after[PRESS, "punch"].basis["failures"] == 1
+    assert [one.action for one in caplog.records if one.levelname == "ERROR"] == [
+        "place-not-fitted"
+    ]
+
+
 def with_record(plant) -> list[int]:
     """A plant whose forecasts rest on readings, past lives and stops; their numbers."""
     plant.enter(made("fit", "R1", 1, **RING), made("fit", "R2", 2, press=OTHER, position="ring-3"))
@@ -306,7 +335,7 @@ def test_it_comes_out_the_same_in_another_process(plant, database_url):
 def test_a_forecast_that_was_tampered_with_does_not_come_out_the_same(plant):
     numbers = with_record(plant)
     plant.conn.execute(
-        "UPDATE forecast SET inputs = jsonb_set(inputs, '{strokes}', '1') WHERE id = %s",
+        "UPDATE forecast SET inputs = jsonb_set(inputs, '{strokes}', '89000') WHERE id = %s",
         [numbers[0]],
     )
     again = recompute(plant.unit, numbers[0])
