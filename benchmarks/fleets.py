@@ -4,227 +4,249 @@
 8 M end unseen and are found at the next stop, the others are seen when they end. Crews pull
 healthy tools at the first stop after U(0.6, 1.5) handbook lives. Presses ran for 150 to 200 M
 strokes before the record begins, so tools are in at its start, at a known age, some of them worn
-and not yet found. The record ends when the r-th failure becomes known; the tools that are in then
-are the ones to forecast.
+and not yet found. A batch is bought every 20 M strokes, and 35 % of the tools come from the one
+before. The record ends when the r-th failure becomes known, or, for none, on a fixed day on which
+none is known; the tools that are in then are the ones to forecast.
+
+Where sudden failures are a mode of their own they are seen at once and labelled `broken`; worn
+ends are then labelled `worn` whether they are seen or found.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
-from duestroke.inference.law import Law
+from benchmarks.cases import Case, M, RunningTool, quantiles_of
+from benchmarks.laws import LifeLaw, Scaled, draw
+from duestroke.inference.tool import ToolRecord
 from duestroke.lives import EndReason, Life
 
 Array = NDArray[np.float64]
 
-M = 1e6
 HANDBOOK_LIFE = 50 * M
 PRESSES = 24
 BETWEEN_STOPS = 8 * M
+STOPS_AHEAD = 4
 PULL = (0.6, 1.5)
 EARLIER = (150 * M, 200 * M)
 HIDDEN_SHARE = 0.5
-_TABLE = 6000
+BETWEEN_BATCHES = 20 * M
+OLD_BATCH_SHARE = 0.35
+FIXED_DAY = 2 * M
+USUAL_SPEED = 11.0
+RATE_EXPONENT = 2.0
+_AHEAD = np.concatenate([[0.0], np.geomspace(1e-4 * M, 3000 * M, 6000)])
 
 
 @dataclass(frozen=True)
-class TrueLaw:
-    """The law by which a fleet's tools end: a mixture of laws, told apart by nobody."""
+class World:
+    """What rules a fleet's lives.
 
-    parts: tuple[tuple[float, Law], ...]
-
-    def draw(self, rng: np.random.Generator) -> float:
-        """One life, strokes."""
-        weights = [weight for weight, _ in self.parts]
-        law = self.parts[int(rng.choice(len(weights), p=weights))][1]
-        return float(law.quantile(rng.uniform(1e-12, 1.0)))
-
-    def survival(self, ages: Array) -> Array:
-        """Chance to last beyond each age, strokes."""
-        return np.asarray(sum(weight * law.survival(ages) for weight, law in self.parts))
-
-    def remaining_quantiles(self, age: float, good_at: float, levels: Array) -> Array:
-        """Remaining strokes at each level for one who knows the law and how failures are seen.
-
-        A life up to 8 M is always seen when it ends; above, half of them end unseen.
-        """
-        beyond = np.concatenate([[0.0], np.geomspace(1e-4 * M, 3000 * M, _TABLE)])
-        at_age = float(self.survival(np.array([age]))[0])
-        since = min(max(good_at, BETWEEN_STOPS), age)
-        unseen = HIDDEN_SHARE * (float(self.survival(np.array([since]))[0]) - at_age)
-        gone = unseen / (unseen + at_age)
-        reached = gone + (1 - gone) * (1 - self.survival(age + beyond) / at_age)
-        return np.interp(levels, reached, beyond)
-
-
-Scenario = Callable[[np.random.Generator], TrueLaw]
-
-
-def weibull(shape: float, median: float = HANDBOOK_LIFE) -> Law:
-    """The Weibull law of a shape and a median in strokes."""
-    return Law.weibull(shape=shape, scale=median / math.log(2) ** (1 / shape))
-
-
-def lognormal(spread: float, median: float = HANDBOOK_LIFE) -> Law:
-    """The lognormal law of a spread and a median in strokes."""
-    return Law.lognormal(mu=math.log(median), sigma=spread)
-
-
-def _a(rng: np.random.Generator) -> TrueLaw:
-    return TrueLaw(((1.0, weibull(2.5)),))
-
-
-def _b(rng: np.random.Generator) -> TrueLaw:
-    return TrueLaw(((1.0, lognormal(0.45)),))
-
-
-def _c(rng: np.random.Generator) -> TrueLaw:
-    early = Law.weibull(shape=0.9, scale=0.1 * HANDBOOK_LIFE)
-    return TrueLaw(((0.12, early), (0.88, weibull(3.5))))
-
-
-def _e(rng: np.random.Generator) -> TrueLaw:
-    factor = 1.6 if rng.random() < 0.5 else 1 / 1.6
-    return TrueLaw(((1.0, weibull(2.5, HANDBOOK_LIFE * factor)),))
-
-
-def _f(rng: np.random.Generator) -> TrueLaw:
-    median = HANDBOOK_LIFE * math.exp(0.35 * rng.standard_normal())
-    change = math.exp(0.35 * rng.standard_normal())
-    law = weibull(2.5 * change, median) if rng.random() < 0.5 else lognormal(0.5 * change, median)
-    return TrueLaw(((1.0, law),))
-
-
-SCENARIOS: dict[str, tuple[str, Scenario]] = {
-    "A": ("Weibull, shape 2.5, median as the handbook says", _a),
-    "B": ("lognormal, spread 0.45", _b),
-    "C": ("12 % early failures and Weibull 3.5, told apart by nobody", _c),
-    "E": ("Weibull 2.5, handbook wrong by a factor of 1.6", _e),
-    "F": ("random family, spread and median", _f),
-}
-
-
-@dataclass(frozen=True)
-class RunningTool:
-    """A tool in a press when the record ends: what is known of it, and when it truly ends.
-
-    age, good_at, remaining: strokes; remaining is 0 when it is worn already and nobody knows.
+    wear: law at the usual speed in a usual press and batch.  sudden: a second way to end.
+    batch_sd, press_sd: of the log of lives.  speed_spread: presses run at (1 -+ it) of the usual
+    speed, and a life takes (speed / usual)^-2 of its strokes.
     """
 
-    age: float
-    good_at: float
-    remaining: float
+    wear: LifeLaw
+    sudden: LifeLaw | None = None
+    batch_sd: float = 0.0
+    press_sd: float = 0.0
+    speed_spread: float = 0.0
 
 
-@dataclass(frozen=True)
-class Fleet:
-    """What the record holds, and the truth behind the tools that are in."""
-
-    truth: TrueLaw
-    lives: tuple[Life, ...]
-    running: tuple[RunningTool, ...]
+Scenario = Callable[[np.random.Generator], World]
 
 
 @dataclass(frozen=True)
 class _Stay:
-    """One tool in one press, from `fitted` to `ended`, on the press's stroke clock."""
+    """One tool in one press, from `fitted` to `ended`, on the press's stroke clock.
+
+    worn_at, broken_at: ages at its end by either mode.  factor: of its wear life.
+    """
 
     fitted: float
     ended: float
-    life: float
+    worn_at: float
+    broken_at: float
     end: EndReason
+    is_hidden: bool
+    batch: str
+    factor: float
+
+    @property
+    def is_failure(self) -> bool:
+        return self.end in ("worn", "broken")
 
 
-@dataclass(frozen=True)
+@dataclass
+class _Batches:
+    """Batches of a fleet: the shift of log life that all tools of one share."""
+
+    sd: float
+    rng: np.random.Generator
+    shifts: dict[int, float] = field(default_factory=dict)
+
+    def pick(self, at: float, rng: np.random.Generator) -> tuple[str, float]:
+        number = math.floor(at / BETWEEN_BATCHES) - int(rng.random() < OLD_BATCH_SHARE)
+        if number not in self.shifts:
+            self.shifts[number] = self.sd * float(self.rng.standard_normal())
+        return f"B{number + 100}", self.shifts[number]
+
+
+@dataclass
 class _Press:
-    phase: float
-    stays: tuple[_Stay, ...]
+    """One press, run on as far as is asked."""
+
+    name: str
+    world: World
+    batches: _Batches
+    rng: np.random.Generator
+    stays: list[_Stay] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.phase = self.rng.uniform(0, BETWEEN_STOPS)
+        self.at = -self.rng.uniform(*EARLIER)
+        self.shift = self.world.press_sd * float(self.rng.standard_normal())
+        spread = self.world.speed_spread
+        self.speed = USUAL_SPEED * self.rng.uniform(1 - spread, 1 + spread)
+
+    def run_to(self, horizon: float) -> None:
+        while self.at <= horizon:
+            stay = self._stay()
+            self.stays.append(stay)
+            self.at = stay.ended
+
+    def _stay(self) -> _Stay:
+        batch, shift = self.batches.pick(self.at, self.rng)
+        duty = (self.speed / USUAL_SPEED) ** RATE_EXPONENT
+        factor = math.exp(shift + self.shift) / duty
+        worn_at = factor * draw(self.world.wear, self.rng)
+        sudden = self.world.sudden
+        broken_at = math.inf if sudden is None else draw(sudden, self.rng)
+        pulled = self.next_stop(self.at + self.rng.uniform(*PULL) * HANDBOOK_LIFE)
+        is_hidden = worn_at > BETWEEN_STOPS and self.rng.random() < HIDDEN_SHARE
+        known = self.next_stop(self.at + worn_at) if is_hidden else self.at + worn_at
+        ended = min(known, self.at + broken_at, pulled)
+        end = self._end(ended, known, pulled, is_hidden)
+        return _Stay(self.at, ended, worn_at, broken_at, end, is_hidden, batch, factor)
+
+    def _end(self, ended: float, known: float, pulled: float, is_hidden: bool) -> EndReason:
+        if ended == known:
+            # Without modes of their own the label says only how the end came to be known.
+            return "worn" if is_hidden or self.world.sudden is not None else "broken"
+        return "planned" if ended == pulled else "broken"
+
+    def next_stop(self, at: float) -> float:
+        return self.phase + BETWEEN_STOPS * math.ceil((at - self.phase) / BETWEEN_STOPS)
 
     def last_stop(self, at: float) -> float:
         return self.phase + BETWEEN_STOPS * math.floor((at - self.phase) / BETWEEN_STOPS)
 
 
-def draw_fleet(scenario: Scenario, failures: int, rng: np.random.Generator) -> Fleet:
-    """A fleet whose record ends when the given number of failures (>= 1) is known."""
-    truth = scenario(rng)
-    horizon = 100 * M
+def draw_fleet(scenario: Scenario, failures: int, rng: np.random.Generator) -> Case:
+    """A fleet whose record ends when that many failures are known; 0: on a day without any."""
     while True:
-        presses = [_run_press(truth, horizon, rng) for _ in range(PRESSES)]
-        known = sorted(
-            stay.ended
-            for press in presses
-            for stay in press.stays
-            if stay.end in ("broken", "worn") and 0 < stay.ended <= horizon
-        )
-        if len(known) >= failures:
-            return _cut(truth, presses, known[failures - 1])
-        horizon *= 2
+        world = scenario(rng)
+        presses = _presses(world, rng)
+        if failures:
+            return _cut(world, presses, _time_of(presses, failures))
+        if not _known(presses, FIXED_DAY):
+            return _cut(world, presses, FIXED_DAY)
 
 
-def _run_press(truth: TrueLaw, horizon: float, rng: np.random.Generator) -> _Press:
-    phase = rng.uniform(0, BETWEEN_STOPS)
-    at, stays = -rng.uniform(*EARLIER), []
-    while at <= horizon:
-        stay = _stay(truth, at, phase, rng)
-        stays.append(stay)
-        at = stay.ended
-    return _Press(phase, tuple(stays))
+def _presses(world: World, rng: np.random.Generator) -> list[_Press]:
+    batches = _Batches(world.batch_sd, rng.spawn(1)[0])
+    own = rng.spawn(PRESSES)
+    return [_Press(f"plant/1/{k + 1:02d}", world, batches, own[k]) for k in range(PRESSES)]
 
 
-def _stay(truth: TrueLaw, fitted: float, phase: float, rng: np.random.Generator) -> _Stay:
-    life = truth.draw(rng)
-    pulled = _next_stop(fitted + rng.uniform(*PULL) * HANDBOOK_LIFE, phase)
-    is_hidden = life > BETWEEN_STOPS and rng.random() < HIDDEN_SHARE
-    known = _next_stop(fitted + life, phase) if is_hidden else fitted + life
-    if known <= pulled:
-        return _Stay(fitted, known, life, "worn" if is_hidden else "broken")
-    return _Stay(fitted, pulled, life, "planned")
+def _time_of(presses: list[_Press], failures: int) -> float:
+    horizon = 60 * M
+    while len(known := _known(presses, horizon)) < failures:
+        horizon += 60 * M
+    return known[failures - 1]
 
 
-def _next_stop(at: float, phase: float) -> float:
-    return phase + BETWEEN_STOPS * math.ceil((at - phase) / BETWEEN_STOPS)
+def _known(presses: list[_Press], horizon: float) -> list[float]:
+    """When failures within the record became known, up to a time."""
+    for press in presses:
+        press.run_to(horizon)
+    stays = (stay for press in presses for stay in press.stays)
+    return sorted(s.ended for s in stays if s.is_failure and 0 < s.ended <= horizon)
 
 
-def _cut(truth: TrueLaw, presses: list[_Press], end: float) -> Fleet:
+def _cut(world: World, presses: list[_Press], end: float) -> Case:
     lives, running = [], []
-    for number, press in enumerate(presses):
+    for press in presses:
         for count, stay in enumerate(press.stays):
             if stay.ended <= 0 or stay.fitted > end:
                 continue
-            lives.append(_as_life(press, stay, end, f"{number}-{count}"))
+            lives.append(_as_life(press, stay, end, f"{press.name[-2:]}-{count}"))
             if stay.ended > end:
-                age = end - stay.fitted
-                good_at = max(press.last_stop(end) - stay.fitted, 0.0)
-                running.append(RunningTool(age, good_at, max(stay.life - age, 0.0)))
-    return Fleet(truth, tuple(lives), tuple(running))
+                running.append(_as_tool(world, press, stay, end))
+    return Case(HANDBOOK_LIFE, tuple(lives), tuple(running))
+
+
+def _as_tool(world: World, press: _Press, stay: _Stay, end: float) -> RunningTool:
+    age = end - stay.fitted
+    good_at = max(press.last_stop(end) - stay.fitted, 0.0)
+    first = press.next_stop(end) - end
+    return RunningTool(
+        record=ToolRecord(
+            age, good_at, press=press.name, batch=stay.batch, speed_so_far=press.speed
+        ),
+        remaining=max(min(stay.worn_at, stay.broken_at) - age, 0.0),
+        stops=tuple(first + BETWEEN_STOPS * k for k in range(STOPS_AHEAD)),
+        known=known_remaining(world, stay.factor, age, good_at),
+    )
+
+
+def known_remaining(world: World, factor: float, age: float, good_at: float) -> Array:
+    """Strokes left at LEVELS for one who knows the laws, the factor, and how ends are seen.
+
+    A life up to 8 M is always seen when it ends; above, half of them end unseen. A sudden end is
+    always seen.
+    """
+    wear: LifeLaw = Scaled(world.wear, factor)
+    since = min(max(good_at, BETWEEN_STOPS), age)
+    at_since, at_age = wear.survival(np.array([since, age])).tolist()
+    unseen = HIDDEN_SHARE * (at_since - at_age)
+    lasting = wear.survival(age + _AHEAD) / at_age
+    if world.sudden is not None:
+        lasting = lasting * world.sudden.survival(age + _AHEAD)
+        lasting = lasting / world.sudden.survival(np.array(age))
+    return quantiles_of(unseen / (unseen + at_age), lasting, _AHEAD)
 
 
 def _as_life(press: _Press, stay: _Stay, end: float, name: str) -> Life:
     is_running = stay.ended > end
-    at = end if is_running else stay.ended
-    # At the stop that finds a tool worn, it was last good at the stop before.
-    last_good = press.last_stop(end) if is_running else stay.ended - BETWEEN_STOPS
-    low = max(last_good - stay.fitted, 0.0) if is_running or stay.end == "worn" else None
     entry = max(-stay.fitted, 0.0)
-    entry_low = max(press.last_stop(0.0) - stay.fitted, 0.0) if entry > 0 else None
     return Life(
         id=name,
         serial=f"T-{name}",
         kind="punch",
         position="punch",
-        press=None,
-        batch=None,
+        press=press.name,
+        batch=stay.batch,
         entry_strokes=entry,
-        entry_low=entry_low,
-        strokes=at - stay.fitted,
-        strokes_low=low,
+        entry_low=max(press.last_stop(0.0) - stay.fitted, 0.0) if entry > 0 else None,
+        strokes=min(stay.ended, end) - stay.fitted,
+        strokes_low=_last_good(press, stay, end),
         end="running" if is_running else stay.end,
         ended_at=None,
-        mean_speed_mps=None,
+        mean_speed_mps=press.speed,
         source="imported",
     )
+
+
+def _last_good(press: _Press, stay: _Stay, end: float) -> float | None:
+    if stay.ended > end:
+        return max(press.last_stop(end) - stay.fitted, 0.0)
+    # At the stop that finds a tool worn, it was last good at the stop before.
+    is_found = stay.end == "worn" and stay.is_hidden
+    return max(stay.ended - BETWEEN_STOPS - stay.fitted, 0.0) if is_found else None

@@ -16,6 +16,7 @@ import psycopg
 
 from duestroke.errors import DuestrokeError
 from engine.cycle import Forecaster
+from engine.scoring import Scorer
 from engine.session import News, Session
 
 log = logging.getLogger(__name__)
@@ -81,6 +82,7 @@ class Engine:
         self._stop, self._beat, self._now = stop, beat, now
         self._poll_s, self._reports_every_s = poll_s, reports_every_s
         self._forecaster = Forecaster()
+        self._scorer = Scorer()
         self._pace_s = 0.0
 
     def serve(self, session: Session) -> None:
@@ -94,19 +96,20 @@ class Engine:
         self._forecaster = Forecaster()
         news = News(ledger=True)
         looked = moved = -float("inf")
+        is_behind = False
         while not self._stop.is_set():
             self._beat()
             began = time.monotonic()
             with_reports = began - moved >= max(self._reports_every_s, self._pace_s)
-            if news.ledger or with_reports or began - looked >= self._poll_s:
+            if news.ledger or with_reports or is_behind or began - looked >= self._poll_s:
                 session.listen(GATHER_S, news)
                 news.ledger = False
-                self._round(session, with_reports)
+                is_behind = self._round(session, with_reports, news)
                 looked = time.monotonic()
                 if with_reports:
                     # In a plant too large for this machine, rounds take their share of time only.
                     moved, self._pace_s = looked, PACE * (looked - began)
-            session.listen(LISTEN_S, news)
+            session.listen(0.0 if is_behind else LISTEN_S, news)
 
     def _stand_by(self, session: Session) -> bool:
         waits = False
@@ -121,20 +124,24 @@ class Engine:
             self._stop.wait(1.0)
         return False
 
-    def _go_on(self) -> bool:
-        self._beat()
-        return not self._stop.is_set()
+    def _round(self, session: Session, with_reports: bool, news: News) -> bool:
+        """One round; whether more is to be done at once."""
 
-    def _round(self, session: Session, with_reports: bool) -> None:
+        def go_on() -> bool:
+            # An event that comes while others are worked off is followed first.
+            self._beat()
+            session.listen(0.0, news)
+            return not (self._stop.is_set() or news.ledger)
+
         started = time.monotonic()
         try:
             done = self._forecaster.round(
-                session.work, self._now(), with_reports=with_reports, go_on=self._go_on
+                session.work, self._now(), with_reports=with_reports, go_on=go_on
             )
         except DuestrokeError:
             # What stands stays; a record that cannot be read must not end the engine.
             log.exception("a round failed", extra={"action": "engine-round-failed"})
-            return
+            return False
         session.beat(self._now())
         if done.presses:
             log.info(
@@ -142,3 +149,4 @@ class Engine:
                 *(done.forecasts, done.presses, time.monotonic() - started, done.on_record),
                 extra={"action": "forecasts-made"},
             )
+        return done.is_behind

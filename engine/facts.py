@@ -2,23 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 from duestroke import calendar
 from duestroke.forecast import LifeBasis, PressFacts, Rate, ToolFacts
 from duestroke.names import PRESS_POSITION
+from engine.book import ToolLife
+from engine.duty import Duty
 from store.ledger_rows import Fitted
 from store.positions import Position
 from store.press_facts import PressRecord
-from store.stops import Stop
-
-
-def stops_of(rows: Iterable[Stop]) -> list[calendar.Stop]:
-    """Planned stops as the calendar takes them."""
-    return [
-        calendar.Stop(row.id, row.scope, row.starts_at, row.ends_at, row.max_changes)
-        for row in rows
-    ]
 
 
 def press_facts(record: PressRecord, rate: Rate | None, stops: calendar.Calendar) -> PressFacts:
@@ -34,8 +25,8 @@ def press_facts(record: PressRecord, rate: Rate | None, stops: calendar.Calendar
     )
 
 
-def tool_facts(row: Fitted, position: Position) -> ToolFacts:
-    """A fitted tool as a forecast takes it."""
+def tool_facts(row: Fitted, position: Position, life: ToolLife, now: Duty) -> ToolFacts:
+    """A fitted tool as a forecast takes it. life: its present life; now: its press as it runs."""
     strokes = row.strokes_since_rework
     return ToolFacts(
         position=row.position,
@@ -48,6 +39,16 @@ def tool_facts(row: Fitted, position: Position) -> ToolFacts:
         read_past_limit=is_past_limit(row),
         interval_strokes=position.interval_strokes,
         interval_days=position.interval_days,
+        readings=() if strokes is None else life.readings,
+        batch=row.batch,
+        life_number=row.life,
+        speed_so_far=life.so_far.speed_mps,
+        speed_now=now.speed_mps,
+        rough_so_far=life.so_far.roughness,
+        rough_now=now.roughness,
+        open_question=row.open_question,
+        strokes_hidden=float(row.strokes_hidden),
+        age_margin=float(row.age_margin),
     )
 
 

@@ -3,32 +3,39 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import Final
+from importlib.metadata import version
+from typing import Any, Final
 
+from numpy.linalg import LinAlgError
+
+from duestroke.errors import DuestrokeError
 from duestroke.forecast import LifeBasis
-from duestroke.forecast.digest import digest_of_lives
-from duestroke.inference import MODEL_VERSION, Posterior, Prior, fit
+from duestroke.inference import MODEL_VERSION, Interval
+from duestroke.inference.place import PlacePosterior, fit_place
+from duestroke.inference.prior import Prior
 from duestroke.lives import Life
 from duestroke.names import DEFAULT_SPREAD
 from engine.answers import life_model_answer
+from engine.book import LifeBook, Place
+from engine.chunks import Packer, digest_of_fit
 from store.forecasts import LifeModel
-from store.lives import Ends
+from store.lives import NEAR_LIMIT
 from store.positions import Position
 from store.unit import Unit
 
 log = logging.getLogger(__name__)
-
-Place = tuple[str, str]
-"""Kind and position."""
 
 AGE_STEP: Final = 500
 """Ages of running tools count in steps of this part of the handbook life.
 
 Each report moves every running tool's age; a fit need not follow a thousandth of a life.
 """
+DIGITS: Final = 6
+"""Figures told with each forecast: their last digits may differ from process to process."""
+PROGRAM: Final = version("duestroke")
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,40 +51,74 @@ class Models:
 
     def __init__(self) -> None:
         self._fitted: dict[Place, Fitted] = {}
+        self._packers: dict[Place, Packer] = {}
+        self._wanted: dict[Place, None] = {}
 
     def basis(self, position: Position) -> LifeBasis:
         """The basis for a position; without a law where there is none."""
-        known = self._fitted.get((position.kind, position.position))
+        known = self._fitted.get(place_of(position))
         return _no_basis(position) if known is None else known.basis
 
-    def refresh(self, unit: Unit, positions: Sequence[Position], now: datetime) -> int:
-        """Read the lives of all positions and fit those that changed; returns how many were."""
-        lives = _by_place(unit.lives.for_inference())
-        near = unit.lives.all_ends_near_limit()
-        changed = 0
-        for position in positions:
-            place = (position.kind, position.position)
-            if position.handbook_life is None:
+    def want(self, places: Iterable[Place]) -> None:
+        """Have these places looked at when fits are made next; those asked first come first."""
+        self._wanted |= dict.fromkeys(sorted(places))
+
+    @property
+    def lacks(self) -> set[Place]:
+        """Places that wait for their first fit."""
+        return {place for place in self._wanted if place not in self._fitted}
+
+    @property
+    def is_behind(self) -> bool:
+        """Whether places wait to be looked at."""
+        return bool(self._wanted)
+
+    def refresh(
+        self,
+        unit: Unit,
+        positions: Mapping[Place, Position],
+        book: LifeBook,
+        now: datetime,
+        go_on: Callable[[], bool],
+    ) -> int:
+        """Fit the wanted places whose lives changed; returns how many were.
+
+        Each is committed by itself.  go_on: asked after each; what is left is wanted still.
+        """
+        fits = 0
+        for place in list(self._wanted):
+            position = positions.get(place)
+            del self._wanted[place]
+            if position is None or position.handbook_life is None:
                 self._fitted.pop(place, None)
                 continue
-            changed += self._refit(unit, position, lives.get(place, []), near.get(place), now)
-        return changed
+            try:
+                fits += self._refit(unit, position, book.of(place), now)
+            except (DuestrokeError, ArithmeticError, LinAlgError):
+                # One place's odd records must not end the engine: the fit before stands.
+                log.exception(
+                    "%s at %s could not be fitted", *place, extra={"action": "place-not-fitted"}
+                )
+            unit.commit()
+            if not go_on():
+                break
+        return fits
 
-    def _refit(
-        self, unit: Unit, position: Position, lives: list[Life], near: Ends | None, now: datetime
-    ) -> bool:
-        place = (position.kind, position.position)
+    def _refit(self, unit: Unit, position: Position, lives: list[Life], now: datetime) -> bool:
+        place = place_of(position)
         stepped = [_stepped(life, position) for life in lives]
-        close, ends = (0, 0) if near is None else (near.planned_near_limit, near.ends)
-        settings = {**_settings(position), "planned_close": [close, ends]}
-        digest = digest_of_lives(stepped, settings)
+        settings = settings_of(position)
+        chunks = self._packers.setdefault(place, Packer()).pack(stepped)
+        digest = digest_of_fit(chunks, settings)
         known = self._fitted.get(place)
         if known is not None and known.digest == digest:
             return False
-        posterior = _fit(position, stepped)
-        basis = replace(_basis(position, posterior, lives, digest), planned_close=close, ends=ends)
+        posterior, basis = fitted(settings, stepped, digest)
         self._fitted[place] = Fitted(digest, basis)
-        unit.forecasts.save_model(_model(position, posterior, stepped, digest, now, basis))
+        unit.forecasts.keep_lives(chunks)
+        unit.lives.keep_duty(stepped)
+        made = _model(settings, posterior, stepped, digest, now, basis)
+        unit.forecasts.save_model(replace(made, chunks=tuple(sorted(chunks))))
         log.info(
             "fitted %s at %s to %d lives with %d failures",
             *(*place, posterior.lives, posterior.failures),
@@ -86,21 +127,13 @@ class Models:
         return True
 
 
-def _by_place(lives: Sequence[Life]) -> dict[Place, list[Life]]:
-    places: dict[Place, list[Life]] = {}
-    for life in lives:
-        places.setdefault((life.kind, life.position), []).append(life)
-    return places
+def place_of(position: Position) -> Place:
+    """The place that a position's tools make."""
+    return position.kind, position.position
 
 
-def _fit(position: Position, lives: Sequence[Life]) -> Posterior:
-    assert position.handbook_life is not None  # noqa: S101 - asked before
-    return fit(
-        lives, handbook_life=position.handbook_life, handbook_spread=position.handbook_spread
-    )
-
-
-def _settings(position: Position) -> dict[str, object]:
+def settings_of(position: Position) -> dict[str, Any]:
+    """All that a fit rests on beside its lives, as it is kept with it."""
     return {
         "kind": position.kind,
         "position": position.position,
@@ -109,7 +142,21 @@ def _settings(position: Position) -> dict[str, object]:
         "handbook_own": position.handbook_own,
         "prior": Prior().to_dict(),
         "model_version": MODEL_VERSION,
+        "program": PROGRAM,
     }
+
+
+def fitted(
+    settings: Mapping[str, Any], lives: Sequence[Life], digest: str
+) -> tuple[PlacePosterior, LifeBasis]:
+    """The fit of these lives under these settings: the same ones give the same, anywhere."""
+    posterior = fit_place(
+        lives,
+        handbook_life=settings["handbook_life"],
+        handbook_spread=settings["handbook_spread"],
+        prior=Prior(**settings["prior"]),
+    )
+    return posterior, _basis(settings, posterior, lives, digest)
 
 
 def _stepped(life: Life, position: Position) -> Life:
@@ -117,24 +164,38 @@ def _stepped(life: Life, position: Position) -> Life:
     if life.end != "running" or life.source != "ledger" or not position.handbook_life:
         return life
     step = position.handbook_life / AGE_STEP
-    age = max(step * (life.strokes // step), life.entry_strokes, life.strokes_low or 0.0)
-    return replace(life, strokes=age)
+    known = [life.entry_strokes, life.strokes_low or 0.0]
+    known += [reading.strokes for reading in life.readings[-1:]]
+    return replace(life, strokes=max(step * (life.strokes // step), *known))
 
 
 def _basis(
-    position: Position, posterior: Posterior, lives: Sequence[Life], digest: str
+    settings: Mapping[str, Any], posterior: PlacePosterior, lives: Sequence[Life], digest: str
 ) -> LifeBasis:
+    kind, position = settings["kind"], settings["position"]
+    ended = [life for life in lives if life.source == "ledger" and life.end != "running"]
+    rate = posterior.effects()["rate"]
     return LifeBasis(
-        kind=position.kind,
-        position=position.position,
+        kind=kind,
+        position=position,
         law=posterior,
-        fit=f"{position.kind}/{position.position}/{digest[:12]}",
+        fit=f"{kind}/{position}/{digest[:12]}",
         lives=posterior.lives,
         failures=posterior.failures,
-        families=posterior.family_weights,
+        families={name: round(w, DIGITS) for name, w in posterior.family_weights.items()},
         prior_only=all(_is_running_here(life) for life in lives),
-        handbook_is_default=not position.handbook_own,
+        handbook_is_default=not settings["handbook_own"],
+        planned_close=sum(_is_close_pull(life) for life in ended),
+        ends=len(ended),
+        readings_used=any(life.readings for life in lives),
+        rate_exponent=_coarse(rate.interval) if rate.known else None,
+        rate_unknown=not rate.known and rate.interval != rate.prior,
     )
+
+
+def _coarse(interval: Interval) -> tuple[float, float, float]:
+    low, high = round(interval.low, DIGITS), round(interval.high, DIGITS)
+    return round(interval.median, DIGITS), low, high
 
 
 def _is_running_here(life: Life) -> bool:
@@ -142,24 +203,30 @@ def _is_running_here(life: Life) -> bool:
     return life.end == "running" and life.source == "ledger"
 
 
+def _is_close_pull(life: Life) -> bool:
+    """Whether it was pulled as planned when its last reading stood close under the limit."""
+    last = life.readings[-1:]
+    return life.end == "planned" and any(reading.share > NEAR_LIMIT for reading in last)
+
+
 def _no_basis(position: Position) -> LifeBasis:
     return LifeBasis(kind=position.kind, position=position.position, law=None, fit="none")
 
 
 def _model(
-    position: Position,
-    posterior: Posterior,
+    settings: Mapping[str, Any],
+    posterior: PlacePosterior,
     lives: Sequence[Life],
     digest: str,
     now: datetime,
     basis: LifeBasis,
 ) -> LifeModel:
     return LifeModel(
-        kind=position.kind,
-        position=position.position,
+        kind=settings["kind"],
+        position=settings["position"],
         digest=digest,
         made_at=now,
         model_version=posterior.model_version,
-        content=posterior.to_dict(),
+        content={**posterior.to_dict(), "settings": settings},
         answer=life_model_answer(posterior, lives, basis, now),
     )

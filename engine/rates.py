@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from duestroke.calendar import Calendar, day_start
 from duestroke.forecast import Rate, rate_of, whole_record
+from engine.stops import StopCalendar
 from store.press_facts import PressRecord
 from store.unit import Unit
 
@@ -35,15 +36,15 @@ class Rates:
         self,
         unit: Unit,
         presses: Sequence[PressRecord],
-        calendars: Mapping[str, tuple[str, Calendar]],
+        calendars: Mapping[str, StopCalendar],
         now: datetime,
     ) -> dict[str, Rate | None]:
         """The rate of each press, None where it never moved. calendars: version and calendar."""
-        stale = [each for each in presses if self._is_stale(each, calendars[each.press][0])]
+        stale = [each for each in presses if self._is_stale(each, calendars[each.press].version)]
         if stale:
             daily = unit.strokes.daily(now - LOOK_BACK, [each.press for each in stale])
             for each in stale:
-                version, calendar = calendars[each.press]
+                version, calendar = calendars[each.press].version, calendars[each.press].calendar
                 rows = [(day, strokes) for day, strokes, _ in daily.get(each.press, [])]
                 rate = _rate(each, rows, calendar, now)
                 self._known[each.press] = _Known(_mark(each, version, rate), rate)

@@ -9,7 +9,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Final, NoReturn
 
-from launch import logs
+from launch import backtesting, logs
 from launch.settings import BadSetting, Settings, read_settings
 
 _FAILED: Final = 1
@@ -25,6 +25,7 @@ _PARTS: Final = {
     "migrate": "bring the database's schema up to date and put the first tokens into it",
 }
 _IMPORT_HELP: Final = "take in a plant's own spreadsheets (CSV, XLSX), all of them or nothing"
+_RECOMPUTE_HELP: Final = "make forecasts on record again from what was kept with them, and compare"
 _SIMULATE_HELP: Final = "be the demo plant's presses and publish their reports"
 
 
@@ -61,6 +62,9 @@ def parser() -> argparse.ArgumentParser:
         "--truth", type=Path, metavar="FILE", help="write what really happened, for tests, then end"
     )
     _add_import_options(_add(commands, "import", _IMPORT_HELP, epilog=_SETTINGS_NOTE))
+    backtesting.add_options(_add(commands, "backtest", backtesting.HELP, epilog=_SETTINGS_NOTE))
+    recompute = _add(commands, "recompute", _RECOMPUTE_HELP, epilog=_SETTINGS_NOTE)
+    _add_recompute_options(recompute)
     return top
 
 
@@ -82,6 +86,12 @@ def _run(given: argparse.Namespace) -> int:
     logs.set_up(settings.log_level)
     if given.command == "import":
         return _import(given, settings)
+    if given.command == "backtest":
+        from launch import commands
+
+        return commands.backtest(given, settings)
+    if given.command == "recompute":
+        return _recompute(given, settings)
     _part(given)(settings)
     return 0
 
@@ -119,6 +129,14 @@ def _import(given: argparse.Namespace, settings: Settings) -> int:
 
     return commands.adopt(
         settings, paths=given.files, is_dry=given.dry_run, template=given.template, by=given.by
+    )
+
+
+def _recompute(given: argparse.Namespace, settings: Settings) -> int:
+    from launch import commands
+
+    return commands.recompute(
+        settings, given.numbers, press=given.press, position=given.position, last=given.last
     )
 
 
@@ -189,6 +207,18 @@ def _add_import_options(command: argparse.ArgumentParser) -> None:
         "--by", default="import", metavar="NAME",
         help="who enters it, as the record will say (default import)",
     )  # fmt: skip
+
+
+def _add_recompute_options(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "numbers", nargs="*", type=int, metavar="ID",
+        help="ids of forecasts on record; none: the last ones",
+    )  # fmt: skip
+    command.add_argument("--press", help="only those of one press, written site/line/press")
+    command.add_argument("--position", help="only those of one position")
+    command.add_argument(
+        "--last", type=int, default=20, metavar="N", help="how many of the last ones (default 20)"
+    )
 
 
 def _add_port(command: argparse.ArgumentParser, option: str, default: int, what: str) -> None:

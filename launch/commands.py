@@ -5,6 +5,7 @@ Imports stand in the functions: a part must not pay for, nor need, what the othe
 
 from __future__ import annotations
 
+import argparse
 import json
 import logging
 import os
@@ -73,9 +74,7 @@ def ingest(settings: Settings) -> None:
 
 def engine(settings: Settings) -> None:
     """Keep the forecasts current until stopped."""
-    # Small matrices: threads of the linear algebra only wait for each other (measured: 4 times
-    # as long on two busy cores). It is read when numpy is first imported.
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    _on_one_thread()
     from engine.app import run
 
     run(
@@ -83,6 +82,54 @@ def engine(settings: Settings) -> None:
         stop=stop_event(),
         beat=beat_of(settings),
     )
+
+
+def recompute(
+    settings: Settings,
+    numbers: Sequence[int],
+    *,
+    press: str | None,
+    position: str | None,
+    last: int,
+) -> int:
+    """Make forecasts on record again; the exit code: 1 where one came out otherwise.
+
+    numbers: none of them asks for the last ones, of one press and position where these are named.
+    """
+    _on_one_thread()
+    from engine.again import NotKept
+    from engine.again import recompute as again
+    from store.unit import Unit, connect
+
+    failed = 0
+    with connect(settings.required("database_url", "recompute")) as conn, Unit(conn) as unit:
+        asked = numbers or unit.forecasts.last_on_record(last, press=press, position=position)
+        for number in asked:
+            try:
+                made = again(unit, number)
+            except (KeyError, NotKept) as fault:
+                said = "not on record" if isinstance(fault, KeyError) else str(fault)
+                _say(f"{number}: {said}")
+                failed = 1
+                continue
+            _say(f"{number}: {made.words}")
+            failed |= not made.is_same
+    return int(failed)
+
+
+def _on_one_thread() -> None:
+    # Small matrices: threads of the linear algebra only wait for each other (measured: 4 times
+    # as long on two busy cores), and the same number of them gives the same last digits. It is
+    # read when numpy is first imported.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+
+def backtest(given: argparse.Namespace, settings: Settings) -> int:
+    """Make past forecasts again and score them; the exit code."""
+    _on_one_thread()
+    from launch import backtesting
+
+    return backtesting.run(given, settings, now=_now(), say=_say)
 
 
 def api(settings: Settings) -> None:

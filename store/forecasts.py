@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -31,6 +32,7 @@ class LifeModel:
     """A fitted life model: settings, family weights and parameters in `content`.
 
     answer: as `GET /life-models` gives it; None for one that does not stand any more.
+    chunks: digests of the lives that it was fitted to, see `lives_of`.
     """
 
     kind: str
@@ -40,6 +42,7 @@ class LifeModel:
     model_version: str
     content: Mapping[str, Any]
     answer: Mapping[str, Any] | None
+    chunks: tuple[str, ...] = ()
 
 
 class PgForecasts:
@@ -129,6 +132,7 @@ class PgForecasts:
             "model_version": model.model_version,
             "content": Jsonb(model.content),
             "answer": Jsonb(model.answer or {}),
+            "chunks": list(model.chunks),
         }
         self._conn.execute(SQL["save_model"], row)
         self._conn.execute(SQL["save_model_now"], row)
@@ -136,7 +140,7 @@ class PgForecasts:
     def models(self, kind: str | None = None, position: str | None = None) -> list[LifeModel]:
         """Models that stand, by kind and position."""
         rows = self._conn.execute(SQL["models"], {"kind": kind, "position": position})
-        return [LifeModel(**row) for row in rows]
+        return [_model_from(row) for row in rows]
 
     def model(self, kind: str, position: str) -> LifeModel | None:
         """The model that stands for a kind at a position."""
@@ -144,8 +148,55 @@ class PgForecasts:
 
     def model_of(self, digest: str) -> LifeModel | None:
         """A model by its digest, whether it still stands or not."""
-        row = self._conn.execute(SQL["model_of"], {"digest": digest}).fetchone()
-        return None if row is None else LifeModel(**row)
+        return self._model({"digest": digest, "kind": None, "position": None})
+
+    def model_named(self, fit: str) -> LifeModel | None:
+        """A model by the reference that forecasts give: kind, position, begin of its digest."""
+        kind, _, rest = fit.partition("/")
+        position, _, digest = rest.partition("/")
+        return self._model({"digest": digest, "kind": kind, "position": position})
+
+    def _model(self, asked: Mapping[str, str | None]) -> LifeModel | None:
+        row = self._conn.execute(SQL["model_of"], asked).fetchone()
+        return None if row is None else _model_from(row)
+
+    def keep_lives(self, chunks: Mapping[str, bytes]) -> None:
+        """Keep lives that a model was fitted to, by their digests; what is there stays."""
+        asked = {"digests": list(chunks)}
+        known = {row["digest"] for row in self._conn.execute(SQL["known_chunks"], asked)}
+        fresh = [
+            {"digest": digest, "lives": zlib.compress(lives)}
+            for digest, lives in chunks.items()
+            if digest not in known
+        ]
+        if fresh:
+            self._conn.cursor().executemany(SQL["keep_chunk"], fresh)
+
+    def lives_of(self, model: LifeModel) -> list[bytes]:
+        """The lives that a model was fitted to, in the chunks in which they were kept."""
+        rows = self._conn.execute(SQL["chunks"], {"digests": list(model.chunks)}).fetchall()
+        return [zlib.decompress(row["lives"]) for row in rows]
+
+    def keep_calendar(self, version: str, stops: Sequence[Any]) -> None:
+        """Keep the planned stops that a calendar version stands for, as plain content."""
+        self._conn.execute(SQL["keep_calendar"], {"version": version, "stops": _json(stops)})
+
+    def calendar(self, version: str) -> list[Any] | None:
+        """The planned stops of a calendar version, None for one that was never kept."""
+        row = self._conn.execute(SQL["calendar"], {"version": version}).fetchone()
+        return None if row is None else list(row["stops"])
+
+    def last_on_record(
+        self, limit: int, *, press: str | None = None, position: str | None = None
+    ) -> list[int]:
+        """Numbers of the last forecasts on record, newest first."""
+        asked = {"press": press, "position": position, "limit": limit}
+        return [row["id"] for row in self._conn.execute(SQL["last_on_record"], asked)]
+
+    def of_id(self, number: int) -> Forecast | None:
+        """A forecast on record by its number."""
+        row = self._conn.execute(SQL["of_id"], {"id": number}).fetchone()
+        return None if row is None else _from_row(row)
 
     def oldest_made(self) -> datetime | None:
         """When the oldest forecast that stands was made: the engine's lag."""
@@ -159,6 +210,10 @@ class PgForecasts:
     def _press_ids(self, names: list[str]) -> dict[str, int]:
         rows = self._conn.execute(SQL["press_ids"], {"names": names})
         return {row["name"]: row["id"] for row in rows}
+
+
+def _model_from(row: Row) -> LifeModel:
+    return LifeModel(**{**row, "chunks": tuple(row["chunks"])})
 
 
 def _to_row(made: Forecast, ids: Mapping[str, int]) -> Row:

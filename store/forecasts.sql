@@ -78,8 +78,8 @@ WHERE p.name = ANY(%(presses)s)
 ORDER BY p.name, f.due_median_us NULLS LAST, f.severity, f.position;
 
 -- name: save_model
-INSERT INTO life_model (digest, kind, position, made_at, model_version, content)
-VALUES (%(digest)s, %(kind)s, %(position)s, %(made_at)s, %(model_version)s, %(content)s)
+INSERT INTO life_model (digest, kind, position, made_at, model_version, content, chunks)
+VALUES (%(digest)s, %(kind)s, %(position)s, %(made_at)s, %(model_version)s, %(content)s, %(chunks)s)
 ON CONFLICT (digest) DO NOTHING;
 
 -- name: save_model_now
@@ -89,15 +89,43 @@ ON CONFLICT (kind, position) DO UPDATE
 SET digest = excluded.digest, made_at = excluded.made_at, answer = excluded.answer;
 
 -- name: models
-SELECT n.kind, n.position, n.digest, n.made_at, m.model_version, m.content, n.answer
+SELECT n.kind, n.position, n.digest, n.made_at, m.model_version, m.content, n.answer, m.chunks
 FROM life_model_now n JOIN life_model m USING (digest)
 WHERE (%(kind)s::text IS NULL OR n.kind = %(kind)s)
   AND (%(position)s::text IS NULL OR n.position = %(position)s)
 ORDER BY n.kind, n.position;
 
 -- name: model_of
-SELECT m.kind, m.position, m.digest, m.made_at, m.model_version, m.content, NULL AS answer
-FROM life_model m WHERE m.digest = %(digest)s;
+SELECT m.kind, m.position, m.digest, m.made_at, m.model_version, m.content, NULL AS answer,
+  m.chunks
+FROM life_model m
+WHERE (%(kind)s::text IS NULL AND m.digest = %(digest)s
+  OR m.kind = %(kind)s AND m.position = %(position)s AND starts_with(m.digest, %(digest)s))
+ORDER BY m.made_at DESC LIMIT 1;
+
+-- name: known_chunks
+SELECT digest FROM life_chunk WHERE digest = ANY(%(digests)s);
+
+-- name: keep_chunk
+INSERT INTO life_chunk (digest, lives) VALUES (%(digest)s, %(lives)s) ON CONFLICT DO NOTHING;
+
+-- name: chunks
+SELECT lives FROM life_chunk WHERE digest = ANY(%(digests)s) ORDER BY digest;
+
+-- name: keep_calendar
+INSERT INTO stop_calendar (version, stops) VALUES (%(version)s, %(stops)s) ON CONFLICT DO NOTHING;
+
+-- name: calendar
+SELECT stops FROM stop_calendar WHERE version = %(version)s;
+
+-- name: last_on_record
+SELECT f.id FROM forecast f JOIN press p ON p.id = f.press_id
+WHERE (%(press)s::text IS NULL OR p.name = %(press)s)
+  AND (%(position)s::text IS NULL OR f.position = %(position)s)
+ORDER BY f.id DESC LIMIT %(limit)s;
+
+-- name: of_id
+SELECT p.name AS press, f.* FROM forecast f JOIN press p ON p.id = f.press_id WHERE f.id = %(id)s;
 
 -- name: oldest_made
 SELECT min(made_at) AS made_at FROM forecast_now;

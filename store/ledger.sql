@@ -112,6 +112,12 @@ WITH seated AS MATERIALIZED (
   FROM fit f
   WHERE f.chain IN (SELECT chain FROM seated) AND f.pull_id IS NOT NULL
   GROUP BY f.chain
+), flagged AS MATERIALIZED (
+  SELECT s.press_id, greatest(s.prev_at, s.start_at) AS until, s.hidden_at_most AS hidden
+  FROM span s
+  WHERE s.flag_id IS NOT NULL AND s.hidden_at_most > 0
+    AND (SELECT t.counted FROM settlement t WHERE t.flag_id = s.flag_id ORDER BY t.id DESC LIMIT 1)
+      IS DISTINCT FROM s.counted
 )
 SELECT c.press, c.position, c.kind, c.serial, t.batch, c.fitted_at, c.life, c.size_mm,
   c.fit_strokes AS press_strokes,
@@ -122,7 +128,13 @@ SELECT c.press, c.position, c.kind, c.serial, t.batch, c.fitted_at, c.life, c.si
   c.base + coalesce(e.run, 0) + r.press_strokes - c.fit_strokes AS reading_strokes,
   r.at AS reading_at, r.quantity AS reading_quantity, r.value AS reading_value,
   r.unit AS reading_unit, r.share AS reading_share, w.past_limit_at,
-  v.verdict AS last_verdict, v.at AS verdict_at
+  v.verdict AS last_verdict, v.at AS verdict_at,
+  c.base_margin AS age_margin,
+  (SELECT coalesce(sum(h.hidden), 0)::bigint FROM flagged h
+   WHERE h.press_id = c.press_id AND h.until > c.fitted_at) AS strokes_hidden,
+  (SELECT min(q.words) FROM question q JOIN inspection i ON i.id = q.inspection_id
+   WHERE q.serial = c.serial AND q.kind = 'backwards' AND q.closed_at IS NULL
+     AND i.fit_id = c.id) AS open_question
 FROM seated c
 LEFT JOIN earlier e USING (chain)
 LEFT JOIN tool t ON t.serial = c.serial

@@ -79,7 +79,9 @@ class Fitted:
     last_good_strokes: age at the last inspection in this stretch that found it good (verdict, or a
     reading short of its limit).  reading_*: the last reading of the tool itself; share: of its
     limit used up.  past_limit_at: when a quantity was read past its limit that has not been read
-    short of it since.
+    short of it since.  age_margin: how far off an age stated by hand may be.  strokes_hidden: what
+    open flags of the press may hide in this stretch.  open_question: why a reading of this stretch
+    goes backwards, which nobody has answered, in words.
     """
 
     press: str
@@ -104,6 +106,9 @@ class Fitted:
     past_limit_at: datetime | None
     last_verdict: str | None
     verdict_at: datetime | None
+    age_margin: int
+    strokes_hidden: int
+    open_question: str | None
 
 
 def content_of(event: ToolEvent) -> dict[str, Any]:

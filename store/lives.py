@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, fields
 from datetime import datetime
 from typing import Any, Final
@@ -14,7 +14,7 @@ from psycopg.rows import DictRow
 from psycopg.types.json import Jsonb
 
 from duestroke.errors import Contradiction
-from duestroke.lives import Life
+from duestroke.lives import Life, WearReading
 from duestroke.times import format_time
 from store import wake
 from store.sql import named_queries
@@ -22,6 +22,8 @@ from store.sql import named_queries
 SQL: Final = named_queries("lives.sql")
 NEAR_LIMIT: Final = 0.7
 """Share of its limit above which a tool pulled as planned was close to its end."""
+
+Readings = tuple[WearReading, ...]
 
 _FIELDS: Final = tuple(field.name for field in fields(Life))
 _NOT_TYPED_IN: Final = ("id", "source", "life_number", "mean_roughness", "readings")
@@ -34,6 +36,16 @@ class Ends:
 
     planned_near_limit: int
     ends: int
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Where and when a tool sat; pulled_at: None while it does. id: that of its life."""
+
+    id: str
+    press: str
+    fitted_at: datetime
+    pulled_at: datetime | None
 
 
 class PgLives:
@@ -57,12 +69,68 @@ class PgLives:
     ) -> list[Life]:
         """Up to `limit` lives by id, after the id `after`.
 
-        with_speeds: those of the ledger too with their mean peak speed, which moves with each day
-        of a running tool.
+        Those of the ledger come with their wear as measured and their roughness as the last fit
+        took it.  with_speeds: also with their mean peak speed, which moves with each day of a
+        running tool.
         """
         values: dict[str, Any] = {"kind": kind, "position": position, "after": after}
-        values |= {"limit": limit, "speeds": with_speeds}
-        return [Life(**row) for row in self._conn.execute(SQL["lives"], values).fetchall()]
+        values |= {"limit": limit, "speeds": with_speeds, "chains": None}
+        return self._lives(values)
+
+    def of_serials(self, serials: Sequence[str]) -> list[Life]:
+        """The lives of these tools that follow from the ledger, by id."""
+        rows = self._conn.execute(SQL["chains"], {"serials": list(serials)}).fetchall()
+        nothing = dict.fromkeys(("kind", "position", "after", "limit"))
+        return self._lives(nothing | {"speeds": False, "chains": [row["chain"] for row in rows]})
+
+    def stretches(self, serials: Sequence[str] | None = None) -> list[Stretch]:
+        """Every stretch of these tools (None: of all), in no order."""
+        values = {"serials": None if serials is None else list(serials)}
+        return [Stretch(**row) for row in self._conn.execute(SQL["stretches"], values)]
+
+    def touched(self, events: int, inspections: int, presses: Sequence[str]) -> set[str]:
+        """Tools whose lives may be others than when the ledger had these newest entries.
+
+        presses: those that had a stored count moved since.
+        """
+        values = {"events": events, "inspections": inspections, "presses": list(presses)}
+        return {row["serial"] for row in self._conn.execute(SQL["touched"], values)}
+
+    def presses_of(self, serials: Iterable[str]) -> set[str]:
+        """Presses that these tools were ever entered in."""
+        rows = self._conn.execute(SQL["presses_of"], {"serials": list(serials)})
+        return {row["press"] for row in rows}
+
+    def keep_duty(self, lives: Iterable[Life]) -> None:
+        """Write down the roughness of ledger lives as a fit takes it, for `page` to show."""
+        known = [life for life in lives if life.source == "ledger"]
+        if known:
+            values = {
+                "ids": [life.id for life in known],
+                "roughness": [life.mean_roughness for life in known],
+            }
+            self._conn.execute(SQL["put_duty"], values)
+
+    def readings(self, stretches: Sequence[str] | None = None) -> dict[str, Readings]:
+        """Wear as measured by stretch (None: of all), in order of age; only what counts."""
+        values = {"stretches": None if stretches is None else list(stretches)}
+        found: dict[str, list[WearReading]] = {}
+        for row in self._conn.execute(SQL["readings"], values):
+            # A share of -0.0 would not come back as such from where inputs are kept.
+            share = row["share"] + 0.0
+            reading = WearReading(row["strokes"], share, row["sd"], row["session"])
+            found.setdefault(row["stretch"], []).append(reading)
+        return {
+            stretch: tuple(sorted(rows, key=lambda one: one.strokes))
+            for stretch, rows in found.items()
+        }
+
+    def _lives(self, values: Mapping[str, Any]) -> list[Life]:
+        rows = self._conn.execute(SQL["lives"], values).fetchall()
+        is_part = values["limit"] is not None or values["chains"] is not None
+        stretches = [row["id"] for row in rows if row["source"] == "ledger"] if is_part else None
+        readings = self.readings(stretches)
+        return [Life(**row, readings=readings.get(row["id"], ())) for row in rows]
 
     def all_ends_near_limit(self) -> dict[tuple[str, str], Ends]:
         """Ends near the limit by kind and position, for all in one query."""
@@ -76,6 +144,13 @@ class PgLives:
         """Planned ends with a last reading above 70 % of the limit, and all ends."""
         found = self.all_ends_near_limit().get((kind, position), Ends(0, 0))
         return found.planned_near_limit, found.ends
+
+    def collateral_pulls(self) -> dict[str, list[datetime]]:
+        """When tools were pulled as damaged by something else, by press, in order."""
+        found: dict[str, list[datetime]] = {}
+        for row in self._conn.execute(SQL["collateral_pulls"]):
+            found.setdefault(row["press"], []).append(row["at"])
+        return found
 
     def unknown_ages(self) -> dict[tuple[str, str], int]:
         """Stretches by kind and position that stay out because nobody knows the tool's age."""

@@ -36,6 +36,24 @@ class PressRecord:
     counter_stands_since: datetime | None
 
 
+@dataclass(frozen=True, slots=True)
+class LedgerVersion:
+    """How far the ledger goes.
+
+    events, inspections: their newest entries.  open_questions: id and serial of those that nobody
+    has answered.  lives, lives_back: past lives typed in, and those of them taken back.
+    positions, stops: digests.
+    """
+
+    events: int
+    inspections: int
+    open_questions: frozenset[str]
+    lives: int
+    lives_back: int
+    positions: str
+    stops: str
+
+
 class PgPressFacts:
     """Reads for the engine. The caller owns the transaction."""
 
@@ -49,7 +67,14 @@ class PgPressFacts:
         rows = self._conn.execute(SQL["presses"], {"now": now, "presses": asked})
         return [PressRecord(**row, counter_stands_since=standing.get(row["press"])) for row in rows]
 
-    def ledger_version(self) -> tuple[object, ...]:
+    def changed(self) -> dict[str, int]:
+        """By press, a number that grows when a stored count was moved."""
+        rows = self._conn.execute(SQL["changed"])
+        return {row["press"]: row["changed"] for row in rows}
+
+    def ledger_version(self) -> LedgerVersion:
         """Another value whenever events, inspections, lives, positions or stops have changed."""
         row = self._conn.execute(SQL["ledger_version"]).fetchone()
-        return () if row is None else tuple(row.values())
+        assert row is not None  # noqa: S101 - a query without a table of its own has one row
+        values = {**row, "open_questions": frozenset(row["open_questions"])}
+        return LedgerVersion(**values)

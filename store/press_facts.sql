@@ -12,13 +12,17 @@ LEFT JOIN LATERAL (
 WHERE %(presses)s::text[] IS NULL OR p.name = ANY(%(presses)s)
 ORDER BY p.name;
 
+-- name: changed
+SELECT p.name AS press, s.changed FROM press p JOIN press_state s ON s.press_id = p.id;
+
 -- name: ledger_version
--- Grows or changes with every write that a fit or a forecast may rest on, but for counts.
+-- Grows or changes with every write that a fit or a forecast may rest on, but for counts. Entries
+-- are looked up in the tables: a sequence moves before its row can be seen.
 SELECT
-  (SELECT last_value FROM tool_event_entry) AS events,
+  (SELECT coalesce(max(entry), 0) FROM tool_event) AS events,
   (SELECT coalesce(max(entry), 0) FROM inspection) AS inspections,
-  (SELECT count(*) FROM inspection WHERE corrected_by IS NOT NULL) AS corrected,
-  (SELECT count(*) FROM question WHERE closed_at IS NOT NULL) AS answered,
+  (SELECT coalesce(array_agg(q.id || ' ' || q.serial ORDER BY q.id), '{}')
+   FROM question q WHERE q.closed_at IS NULL) AS open_questions,
   (SELECT count(*) FROM imported_life) AS lives,
   (SELECT count(*) FROM imported_life WHERE taken_back_at IS NOT NULL) AS lives_back,
   (SELECT md5(coalesce(string_agg(d::text, ';' ORDER BY d.position), '')) FROM position_def d)

@@ -188,6 +188,42 @@ CREATE TABLE public.forecast_now (
     digest text NOT NULL
 )
 WITH (fillfactor='70');
+CREATE TABLE public.forecast_score (
+    id bigint NOT NULL,
+    source text NOT NULL,
+    forecast_id bigint,
+    press_id integer NOT NULL,
+    "position" text NOT NULL COLLATE pg_catalog."C",
+    kind text NOT NULL COLLATE pg_catalog."C",
+    serial text NOT NULL COLLATE pg_catalog."C",
+    chain uuid NOT NULL,
+    as_of timestamp with time zone NOT NULL,
+    outcome text NOT NULL,
+    left_low double precision NOT NULL,
+    left_high double precision,
+    pit_low double precision NOT NULL,
+    pit_high double precision NOT NULL,
+    date_is_open boolean NOT NULL,
+    date_low double precision,
+    date_high double precision,
+    width_80 double precision NOT NULL,
+    width_90 double precision NOT NULL,
+    crps double precision NOT NULL,
+    crps_rule double precision,
+    chance double precision,
+    came boolean,
+    scored_at timestamp with time zone NOT NULL,
+    CONSTRAINT forecast_score_outcome_check CHECK ((outcome = ANY (ARRAY['exact'::text, 'interval'::text, 'censored'::text, 'running'::text]))),
+    CONSTRAINT forecast_score_source_check CHECK ((source = ANY (ARRAY['live'::text, 'backtest'::text])))
+);
+ALTER TABLE public.forecast_score ALTER COLUMN id ADD GENERATED ALWAYS AS IDENTITY (
+    SEQUENCE NAME public.forecast_score_id_seq
+    START WITH 1
+    INCREMENT BY 1
+    NO MINVALUE
+    NO MAXVALUE
+    CACHE 1
+);
 CREATE TABLE public.imported_life (
     id text NOT NULL COLLATE pg_catalog."C",
     serial text NOT NULL,
@@ -247,13 +283,22 @@ CREATE TABLE public.lease (
     taken_at timestamp with time zone NOT NULL,
     beat_at timestamp with time zone NOT NULL
 );
+CREATE TABLE public.life_chunk (
+    digest text NOT NULL,
+    lives bytea NOT NULL
+);
+CREATE TABLE public.life_duty (
+    life_id text NOT NULL COLLATE pg_catalog."C",
+    mean_roughness double precision
+);
 CREATE TABLE public.life_model (
     digest text NOT NULL,
     kind text NOT NULL COLLATE pg_catalog."C",
     "position" text NOT NULL COLLATE pg_catalog."C",
     made_at timestamp with time zone NOT NULL,
     model_version text NOT NULL,
-    content jsonb NOT NULL
+    content jsonb NOT NULL,
+    chunks text[] DEFAULT '{}'::text[] NOT NULL
 );
 CREATE TABLE public.life_model_now (
     kind text NOT NULL COLLATE pg_catalog."C",
@@ -261,6 +306,11 @@ CREATE TABLE public.life_model_now (
     digest text NOT NULL,
     made_at timestamp with time zone NOT NULL,
     answer jsonb NOT NULL
+);
+CREATE TABLE public.life_scored (
+    chain uuid NOT NULL,
+    mark text NOT NULL,
+    scored_at timestamp with time zone NOT NULL
 );
 CREATE TABLE public.position_def (
     "position" text NOT NULL COLLATE pg_catalog."C",
@@ -498,6 +548,10 @@ CREATE TABLE public.stop (
     entered_by text NOT NULL,
     CONSTRAINT stop_check CHECK ((ends_at > starts_at))
 );
+CREATE TABLE public.stop_calendar (
+    version text NOT NULL,
+    stops jsonb NOT NULL
+);
 CREATE TABLE public.token (
     id text NOT NULL COLLATE pg_catalog."C",
     name text NOT NULL,
@@ -573,16 +627,26 @@ ALTER TABLE ONLY public.forecast_now
     ADD CONSTRAINT forecast_now_pkey PRIMARY KEY (press_id, "position");
 ALTER TABLE ONLY public.forecast
     ADD CONSTRAINT forecast_pkey PRIMARY KEY (id);
+ALTER TABLE ONLY public.forecast_score
+    ADD CONSTRAINT forecast_score_forecast_id_key UNIQUE (forecast_id);
+ALTER TABLE ONLY public.forecast_score
+    ADD CONSTRAINT forecast_score_pkey PRIMARY KEY (id);
 ALTER TABLE ONLY public.imported_life
     ADD CONSTRAINT imported_life_pkey PRIMARY KEY (id);
 ALTER TABLE ONLY public.inspection
     ADD CONSTRAINT inspection_pkey PRIMARY KEY (id);
 ALTER TABLE ONLY public.lease
     ADD CONSTRAINT lease_pkey PRIMARY KEY (name);
+ALTER TABLE ONLY public.life_chunk
+    ADD CONSTRAINT life_chunk_pkey PRIMARY KEY (digest);
+ALTER TABLE ONLY public.life_duty
+    ADD CONSTRAINT life_duty_pkey PRIMARY KEY (life_id);
 ALTER TABLE ONLY public.life_model_now
     ADD CONSTRAINT life_model_now_pkey PRIMARY KEY (kind, "position");
 ALTER TABLE ONLY public.life_model
     ADD CONSTRAINT life_model_pkey PRIMARY KEY (digest);
+ALTER TABLE ONLY public.life_scored
+    ADD CONSTRAINT life_scored_pkey PRIMARY KEY (chain);
 ALTER TABLE ONLY public.position_def
     ADD CONSTRAINT position_def_pkey PRIMARY KEY ("position");
 ALTER TABLE ONLY public.position_size
@@ -617,6 +681,8 @@ ALTER TABLE ONLY public.span
     ADD CONSTRAINT span_pkey PRIMARY KEY (press_id, boot_id, start_seq);
 ALTER TABLE ONLY public.stock
     ADD CONSTRAINT stock_pkey PRIMARY KEY (kind);
+ALTER TABLE ONLY public.stop_calendar
+    ADD CONSTRAINT stop_calendar_pkey PRIMARY KEY (version);
 ALTER TABLE ONLY public.stop
     ADD CONSTRAINT stop_pkey PRIMARY KEY (id);
 ALTER TABLE ONLY public.token
@@ -637,8 +703,11 @@ CREATE INDEX fit_pull ON public.fit USING btree (pull_id) WHERE (pull_id IS NOT 
 CREATE UNIQUE INDEX fit_seat ON public.fit USING btree (press_id, "position") WHERE (pull_id IS NULL);
 CREATE UNIQUE INDEX fit_serial ON public.fit USING btree (serial) WHERE (pull_id IS NULL);
 CREATE INDEX forecast_place ON public.forecast USING btree (press_id, "position", id);
+CREATE INDEX forecast_score_chain ON public.forecast_score USING btree (chain) WHERE (source = 'live'::text);
+CREATE INDEX forecast_score_place ON public.forecast_score USING btree (source, kind, "position");
 CREATE INDEX forecast_serial ON public.forecast USING btree (serial, id);
 CREATE INDEX imported_life_kind ON public.imported_life USING btree (kind, "position") WHERE (taken_back_at IS NULL);
+CREATE INDEX inspection_entry_order ON public.inspection USING btree (entry);
 CREATE INDEX inspection_fit ON public.inspection USING btree (fit_id, at);
 CREATE INDEX inspection_list ON public.inspection USING btree (at, entry);
 CREATE INDEX inspection_press ON public.inspection USING btree (press_id, strokes_at);
@@ -656,6 +725,7 @@ CREATE INDEX settlement_press ON public.settlement USING btree (press_id);
 CREATE UNIQUE INDEX span_flag ON public.span USING btree (flag_id) WHERE (flag_id IS NOT NULL);
 CREATE INDEX span_latest ON public.span USING btree (press_id, latest_before, boot_at, boot_name, start_seq);
 CREATE INDEX stop_time ON public.stop USING btree (ends_at, starts_at, id);
+CREATE INDEX tool_event_entry_order ON public.tool_event USING btree (entry);
 CREATE INDEX tool_event_implied ON public.tool_event USING btree (implied_by) WHERE (implied_by IS NOT NULL);
 CREATE INDEX tool_event_list ON public.tool_event USING btree (at, place, id);
 CREATE INDEX tool_event_press ON public.tool_event USING btree (press_id, at);
@@ -679,6 +749,10 @@ ALTER TABLE ONLY public.forecast_now
     ADD CONSTRAINT forecast_now_press_id_fkey FOREIGN KEY (press_id) REFERENCES public.press(id);
 ALTER TABLE ONLY public.forecast
     ADD CONSTRAINT forecast_press_id_fkey FOREIGN KEY (press_id) REFERENCES public.press(id);
+ALTER TABLE ONLY public.forecast_score
+    ADD CONSTRAINT forecast_score_forecast_id_fkey FOREIGN KEY (forecast_id) REFERENCES public.forecast(id);
+ALTER TABLE ONLY public.forecast_score
+    ADD CONSTRAINT forecast_score_press_id_fkey FOREIGN KEY (press_id) REFERENCES public.press(id);
 ALTER TABLE ONLY public.inspection
     ADD CONSTRAINT inspection_corrected_by_fkey FOREIGN KEY (corrected_by) REFERENCES public.inspection(id);
 ALTER TABLE ONLY public.inspection

@@ -19,6 +19,7 @@ from store.positions import PgPositions
 from store.presses import PgPresses
 from store.quarantine import PgQuarantine
 from store.questions import PgQuestions
+from store.scores import PgScores
 from store.shifts import PgShifts
 from store.stock import PgStock
 from store.stops import PgStops
@@ -127,3 +128,7 @@ class Unit:
     @cached_property
     def forecasts(self) -> PgForecasts:
         return PgForecasts(self.conn)
+
+    @cached_property
+    def scores(self) -> PgScores:
+        return PgScores(self.conn)

@@ -28,6 +28,7 @@ from api.routes import (
     tool_events,
     tools,
     trace,
+    what_if,
 )
 
 BASE: Final = "/api/v1"
@@ -44,6 +45,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     questions.router,
     lives.router,
     life_models.router,
+    what_if.router,
     forecasts.router,
     trace.router,
     stops.router,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import Annotated
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query
 
@@ -11,9 +11,11 @@ from api.deps import UnitDep, Viewer
 from api.forecast import ForecastOut
 from api.paging import PagingDep
 from api.problems import documented
+from api.score import ForecastScoreOut
 from api.types import Name, Page, PressName
 from duestroke.errors import BadField
 from duestroke.forecast import DEFAULT_LEVELS, answer
+from duestroke.score import score_answer
 
 router = APIRouter(
     prefix="/forecasts", tags=["forecasts"], responses=documented(401, 403, 422, 503)
@@ -41,6 +43,27 @@ def list_forecasts(
     page = paging.page(rows, lambda row: [row.press, row.position])
     items = [ForecastOut.model_validate(answer(row, asked)) for row in page.items]
     return Page(items=items, next=page.next)
+
+
+@router.get("/score")
+def read_score(
+    _: Viewer,
+    unit: UnitDep,
+    kind: Annotated[Name | None, Query()] = None,
+    position: Annotated[Name | None, Query()] = None,
+    source: Annotated[
+        Literal["live", "backtest"],
+        Query(description="forecasts as they were made, or made again by `duestroke backtest`"),
+    ] = "live",
+) -> ForecastScoreOut:
+    """How past forecasts came out, in all and by place.
+
+    Of the forecasts on record the first of each week counts for each tool.
+    """
+    told = score_answer(unit.scores.all(source, kind, position))
+    return ForecastScoreOut.model_validate(
+        told | {"source": source, "scored_at": unit.scores.newest(source)}
+    )
 
 
 def _levels(text: str | None) -> tuple[float, ...]:

@@ -76,6 +76,16 @@ class LivesIn(Model):
     lives: Annotated[list[LifeIn], Field(min_length=1, max_length=MOST_LIVES)]
 
 
+class WearOut(Answer):
+    """One reading of a tool's wear, as the inference uses it."""
+
+    strokes: Annotated[float, Field(description="age at the reading, since new or rework")]
+    share: Annotated[float, Field(description="part of its limit used up; 1 is at the limit")]
+    sd: Annotated[
+        float | None, Field(description="stated standard uncertainty, a part of the limit")
+    ]
+
+
 class LifeOut(Answer):
     """A life that the inference uses."""
 
@@ -97,6 +107,21 @@ class LifeOut(Answer):
     ended_at: Time | None
     mean_speed_mps: Annotated[
         float | None, Field(description="mean peak punch speed over the life, duty, m/s")
+    ]
+    life_number: Annotated[int, Field(description="reworks before this life")]
+    mean_roughness: Annotated[
+        float | None,
+        Field(
+            description="mean ram ratio K over the life, over the press's own, as last fitted; "
+            "null where it can't be told"
+        ),
+    ]
+    readings: Annotated[
+        list[WearOut],
+        Field(
+            description="wear as measured, in order of age; readings in doubt, and those from "
+            "where an unanswered question begins, are left out"
+        ),
     ]
 
 
@@ -194,6 +219,7 @@ def take_back_life(
 
 
 def _out(life: Life) -> LifeOut:
-    same = LifeOut.model_fields.keys() - {"entry_strokes_low"}
+    same = LifeOut.model_fields.keys() - {"entry_strokes_low", "readings"}
     values = {name: getattr(life, name) for name in same}
-    return LifeOut(**values, entry_strokes_low=life.entry_low)
+    readings = [WearOut(strokes=one.strokes, share=one.share, sd=one.sd) for one in life.readings]
+    return LifeOut(**values, entry_strokes_low=life.entry_low, readings=readings)

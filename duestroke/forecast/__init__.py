@@ -1,8 +1,8 @@
 """From strokes to dates: remaining strokes, due times, chances before stops, states.
 
 Everything is a plain function of facts: the time, the fitted lives and the press's record come in
-as arguments. `forecast_press` makes the forecasts of one press, `answer` gives one as the
-contract writes it.
+as arguments. `forecast_press` makes the forecasts of one press, `forecast_presses` those of many at
+once; `answer` gives one as the contract writes it.
 """
 
 from duestroke.forecast.facts import (
@@ -10,7 +10,6 @@ from duestroke.forecast.facts import (
     SILENT_AFTER,
     STATES,
     LifeBasis,
-    LifeLaw,
     PressFacts,
     State,
     ToolFacts,
@@ -26,7 +25,7 @@ from duestroke.forecast.result import (
     remaining_at,
 )
 from duestroke.forecast.states import worst
-from duestroke.forecast.tools import forecast_press
+from duestroke.forecast.tools import forecast_press, forecast_presses
 
 __all__ = [
     "DEFAULT_LEVELS",
@@ -38,7 +37,6 @@ __all__ = [
     "Forecast",
     "Interval",
     "LifeBasis",
-    "LifeLaw",
     "PressFacts",
     "Rate",
     "State",
@@ -46,6 +44,7 @@ __all__ = [
     "answer",
     "due_at",
     "forecast_press",
+    "forecast_presses",
     "rate_of",
     "remaining_at",
     "whole_record",

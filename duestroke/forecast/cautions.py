@@ -2,25 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Final
 
 from duestroke.counting.judge import most_plausible
 from duestroke.counting.types import Rule
 from duestroke.forecast.facts import LifeBasis, PressFacts, ToolFacts
+from duestroke.forecast.view import View
 from duestroke.times import format_time, to_micros
 
 CLOSE_SHARE: Final = 0.7
 """A planned pull whose last reading was above this share of its limit sits close under it."""
 MANY_CLOSE: Final = 1 / 3
 FEW_DAYS: Final = 14
+OTHER_SPEED: Final = 0.03
+"""A press that runs at a speed further off than this from that of the tool's life is said."""
 
 
 def cautions(
-    press: PressFacts, tool: ToolFacts, basis: LifeBasis, silent: bool, hidden: float
+    view: View, tool: ToolFacts, basis: LifeBasis, wear: Mapping[str, object] | None
 ) -> list[str]:
-    """Cautions of one forecast. hidden: strokes that may have run in the silence."""
-    return [*_of_lives(tool, basis), *_of_press(press, silent, hidden)]
+    """Cautions of one forecast. wear: what the tool's readings say alone, None without any."""
+    of_press = _of_press(view.press, view.silent, view.unseen(tool))
+    return [*_of_lives(tool, basis), *_of_wear(tool, wear), *_of_speed(tool, basis), *of_press]
 
 
 def _of_lives(tool: ToolFacts, basis: LifeBasis) -> list[str]:
@@ -37,17 +42,68 @@ def _of_lives(tool: ToolFacts, basis: LifeBasis) -> list[str]:
         words.append(_close_pulls(basis))
     if tool.strokes is None:
         words.append("age at fit unknown: forecast as for a tool of any age")
+    words += _of_age(tool)
     if tool.read_past_limit:
         words.append("its last reading is past the limit, or it was found worn")
     return words
 
 
+def _of_age(tool: ToolFacts) -> list[str]:
+    words: list[str] = []
+    if tool.age_margin > 0 and tool.strokes is not None:
+        words.append(f"its age was stated by hand, within {tool.age_margin:,.0f} strokes")
+    if tool.strokes_hidden > 0:
+        words.append(
+            f"open flags of the press may hide up to {tool.strokes_hidden:,.0f} strokes more of it"
+        )
+    return words
+
+
 def _close_pulls(basis: LifeBasis) -> str:
-    return (
+    said = (
         f"{basis.planned_close} of {basis.ends} ended lives were planned pulls with a last "
         f"reading above {100 * CLOSE_SHARE:.0f} % of the limit: they sit close under it, and end "
-        "codes alone make lives come out too long"
     )
+    if basis.readings_used:
+        return said + "codes alone would make lives too long; here their readings are used"
+    return said + "codes alone make lives come out too long"
+
+
+def _of_wear(tool: ToolFacts, wear: Mapping[str, object] | None) -> list[str]:
+    words: list[str] = []
+    if wear is not None:
+        count = len(tool.readings)
+        words.append(f"rests on {count} reading{'s' if count > 1 else ''} of its own wear")
+        if not wear["fits"]:
+            words.append(_misfit(wear))
+    if tool.open_question is not None:
+        words.append(f"open question: {tool.open_question}")
+    return words
+
+
+def _misfit(wear: Mapping[str, object]) -> str:
+    said = "the trend does not fit: its latest reading is outside 99 % of what was to be expected"
+    alone = wear["alone"]
+    median = alone.get("0.5") if isinstance(alone, Mapping) else None
+    if median is None:
+        return said
+    return f"{said}; its own line alone leaves {median:,.0f} strokes at even chances"
+
+
+def _of_speed(tool: ToolFacts, basis: LifeBasis) -> list[str]:
+    past, now = tool.speed_so_far, tool.speed_now
+    if past is None or now is None or abs(now / past - 1) < OTHER_SPEED:
+        return []
+    said = f"it runs at {now:.2f} m/s, over its life at {past:.2f}: "
+    if basis.rate_exponent is not None:
+        median, low, high = basis.rate_exponent
+        return [
+            f"{said}life taken to go with speed to the power of -{median:.2g} ({low:.2g} to "
+            f"{high:.2g})"
+        ]
+    if basis.rate_unknown:
+        return [f"{said}what that does to its life is not known from these records"]
+    return []
 
 
 def _of_press(press: PressFacts, silent: bool, hidden: float) -> list[str]:

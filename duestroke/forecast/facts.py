@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Final, Literal, Protocol
-
-import numpy as np
-from numpy.typing import NDArray
+from functools import cached_property
+from typing import Final, Literal
 
 from duestroke.calendar import Calendar
 from duestroke.forecast.rate import Rate
+from duestroke.inference.ahead import Desk, PlaceLaw
+from duestroke.lives import WearReading
 
-MODEL_VERSION: Final = "date-2"
+MODEL_VERSION: Final = "date-3"
 """Changes whenever the same facts would give another forecast."""
 
 SILENT_AFTER: Final = timedelta(minutes=15)
@@ -23,34 +23,23 @@ State = Literal["overdue", "cant-tell", "this-stop", "plan", "fine"]
 STATES: Final[tuple[State, ...]] = ("overdue", "cant-tell", "this-stop", "plan", "fine")
 """From worst to best: a press shows its worst tool."""
 
-Floats = NDArray[np.float64]
 
-
-class LifeLaw(Protocol):
-    """What a forecast asks of a posterior of tool lives."""
-
-    def remaining_quantiles(self, age: float, good_at: float | None, levels: Floats) -> Floats:
-        """Strokes left at the levels for a tool of that age, >= 0, growing; 0 is due now."""
-        ...
-
-    def survival(self, strokes: Floats) -> Floats:
-        """Chance that a life exceeds each number of strokes."""
-        ...
-
-
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class LifeBasis:
     """The fitted lives of one kind of tool at one position.
 
-    law: None where there is no basis at all (no handbook figure).  fit: short reference to the
-    fit.  families: posterior weights.  prior_only: no life but those of tools still running.
-    handbook_is_default: not the plant's own figure.  planned_close, ends: of all ended lives,
-    those pulled `planned` with a last reading above 70 % of its limit.
+    law: the posterior of the place, None where there is no basis at all (no handbook figure).
+    fit: short reference to the fit.  families: posterior weights.  prior_only: no life but
+    those of tools still running.  handbook_is_default: not the plant's own figure.
+    planned_close, ends: of all ended lives, those pulled `planned` with a last reading above 70 %
+    of its limit.  readings_used: lives with wear readings stand in the fit as such.
+    rate_exponent: median, 5 % and 95 % point of the exponent by which life shortens with speed,
+    where the records tell it; rate_unknown: they do not.
     """
 
     kind: str
     position: str
-    law: LifeLaw | None
+    law: PlaceLaw | None
     fit: str
     lives: int = 0
     failures: int = 0
@@ -59,6 +48,14 @@ class LifeBasis:
     handbook_is_default: bool = False
     planned_close: int = 0
     ends: int = 0
+    readings_used: bool = False
+    rate_exponent: tuple[float, float, float] | None = None
+    rate_unknown: bool = False
+
+    @cached_property
+    def desk(self) -> Desk | None:
+        """The law with its tables, which last as long as this basis; None without a law."""
+        return None if self.law is None else Desk(self.law)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +67,12 @@ class ToolFacts:
     good, None where it is taken as good now.  began: start of this life (fit, rework or
     service), from which a fixed interval counts.  read_past_limit: its last reading is past its
     limit, or it was found worn.  interval_strokes, interval_days: the plant's fixed interval.
+    readings: its wear since rework or new, in order of age.  batch, life_number: what it came
+    with and its reworks before this life.  speed_so_far, speed_now: mean peak punch speed over
+    its life and from now on, m/s.  rough_so_far, rough_now: ram ratio K over the press's own
+    baseline.  open_question: a question about its record that nobody has answered, in words.
+    strokes_hidden: strokes at most that open flags of its press may hide in this stretch.
+    age_margin: how far off its age as stated by hand may be, to either side.
     """
 
     position: str
@@ -82,6 +85,16 @@ class ToolFacts:
     read_past_limit: bool = False
     interval_strokes: float | None = None
     interval_days: float | None = None
+    readings: tuple[WearReading, ...] = ()
+    batch: str | None = None
+    life_number: int = 0
+    speed_so_far: float | None = None
+    speed_now: float | None = None
+    rough_so_far: float | None = None
+    rough_now: float | None = None
+    open_question: str | None = None
+    strokes_hidden: float = 0.0
+    age_margin: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

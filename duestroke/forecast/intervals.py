@@ -48,7 +48,7 @@ def _strokes_due(view: View, left: float, unseen: float, spread: bool) -> tuple[
             due.append(None)
         else:
             days = np.interp(level, LEVELS, fixed_days(strokes, rate))
-            due += view.due_us(np.array([days]))
+            due += view.due_us(np.array([[days]]))[0]
     return tuple(due)
 
 

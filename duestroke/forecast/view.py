@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cached_property
@@ -20,6 +19,8 @@ Floats = NDArray[np.float64]
 
 HORIZON: Final = timedelta(days=50 * 365.25)
 """A due time further ahead is not given."""
+_HORIZON_US: Final = HORIZON // timedelta(microseconds=1)
+_SECOND_US: Final = 1_000_000
 _MINUTE: Final = timedelta(minutes=1)
 
 
@@ -67,15 +68,28 @@ class View:
         """Digest of the press's stops."""
         return digest_of_stops(self.press.calendar.stops)
 
-    def running_days(self, instants: Sequence[datetime]) -> Floats:
-        """Running days from the origin to instants, at least those until now."""
+    @cached_property
+    def judged_days(self) -> Floats:
+        """Running days from the origin to the stops ahead, to now, and to the second and third
+        occasion; at least those until now."""
+        instants = [*(stop.start for stop in self.stops), self.now, *self.second_and_third]
         at = [to_micros(max(instant, self.now)) for instant in instants]
         days = self.press.calendar.running_us(to_micros(self.origin), at) / DAY_US
         return np.maximum(days, 0.0).astype(np.float64)
 
-    def due_us(self, days: Floats) -> tuple[int | None, ...]:
-        """Instants of running days from the origin; never before now, None beyond 50 years."""
+    def due_us(self, days: Floats) -> list[tuple[int | None, ...]]:
+        """Instants of running days (rows, k) from the origin, a tuple for each row.
+
+        Never before now, None beyond 50 years.
+        """
         at = self.press.calendar.instants_us(self.origin, days)
-        at = np.maximum(at, float(to_micros(self.now)))
-        last = float(to_micros(self.now + HORIZON))
-        return tuple(None if each > last else round(each) for each in at.tolist())
+        # To the second: nobody reads further, and last digits differ from process to process.
+        at = np.maximum(_SECOND_US * np.rint(at / _SECOND_US), float(self._now_us))
+        last = self._now_us + _HORIZON_US
+        if at.size and at.max() > last:
+            return [tuple(None if x > last else int(x) for x in row) for row in at.tolist()]
+        return [tuple(row) for row in at.astype(np.int64).tolist()]
+
+    @cached_property
+    def _now_us(self) -> int:
+        return to_micros(self.now)

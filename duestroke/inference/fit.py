@@ -17,7 +17,7 @@ from duestroke.inference.prior import FAMILIES, Prior
 from duestroke.lives import Life
 from duestroke.names import DEFAULT_SPREAD
 
-MODEL_VERSION: Final = "life-1"
+MODEL_VERSION: Final = "life-2"
 """Changes whenever the same lives would give another posterior."""
 
 
@@ -39,8 +39,7 @@ def fit(
     Deterministic: the same lives give the same bytes, in whatever order they come.
     Raises BadField naming the figure that is out of range.
     """
-    if not (np.isfinite(handbook_spread) and 0.01 <= handbook_spread <= 5):
-        raise BadField("handbook_spread", handbook_spread, "0.01 to 5")
+    check_handbook(handbook_life, handbook_spread)
     seen = observations if isinstance(observations, Observations) else observe(observations)
     belief = prior if prior is not None else Prior()
     q = seen.unseen_share if unseen_share is None else unseen_share
@@ -62,6 +61,14 @@ def fit(
         q=q,
         model_version=MODEL_VERSION,
     )
+
+
+def check_handbook(life: float, spread: float) -> None:
+    """Raises BadField for a handbook figure that is out of range."""
+    if not (np.isfinite(life) and life > 0):
+        raise BadField("handbook_life", life, "a number of strokes above 0")
+    if not (np.isfinite(spread) and 0.01 <= spread <= 5):
+        raise BadField("handbook_spread", spread, "0.01 to 5")
 
 
 def _lay(family: Family, ages: LogAges, belief: Prior, handbook_spread: float) -> Grid:

@@ -63,8 +63,14 @@ class Observations:
         return (found + 1) / (self.failures + 2)
 
     def relative_to(self, handbook_life: float) -> Observations:
+        """Ages as shares of the handbook life, in an order of their own; see `aligned_to`."""
+        shares, told = self.aligned_to(handbook_life)
+        return shares.select(told)._in_order()
+
+    def aligned_to(self, handbook_life: float) -> tuple[Observations, NDArray[np.bool_]]:
         """Ages as shares of the handbook life, with ages next to zero made harmless.
 
+        Returns all rows, aligned with these, and which of them say anything, (n,).
         A failure within 0.001 handbook lives of the start, or of the first sight, lies somewhere
         in those 0.001; a life that was seen no further and did not fail says nothing and is left
         out; an entry within them is none.
@@ -91,7 +97,7 @@ class Observations:
             self.entry[rows],
         )
 
-    def _without_negligible(self) -> Observations:
+    def _without_negligible(self) -> tuple[Observations, NDArray[np.bool_]]:
         late = self.entry > NEGLIGIBLE_AGE
         entry, entry_low = np.where(late, self.entry, 0.0), np.where(late, self.entry_low, 0.0)
         short = self.high - entry <= NEGLIGIBLE_AGE
@@ -104,7 +110,7 @@ class Observations:
             entry_low,
             entry,
         )
-        return cleaned.select(~(short & ~failed & (entry_low == entry)))._in_order()
+        return cleaned, ~(short & ~failed & (entry_low == entry))
 
     def _in_order(self) -> Observations:
         # Sums of floats depend on their order; the lives' order must not show in a forecast.

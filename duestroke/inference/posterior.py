@@ -118,7 +118,7 @@ class Posterior:
         q: share of failures that show only at an inspection; None: as the lives say.
         Raises BadField naming the argument.
         """
-        return self._remaining(self._nodes, age, good_at, q, self._table)
+        return self._remaining(self.nodes, age, good_at, q, self._table)
 
     def remaining(
         self,
@@ -160,8 +160,8 @@ class Posterior:
         if not 0 < level < 1:
             raise BadField("level", level, "between 0 and 1, both excluded")
         shares = np.atleast_1d(np.asarray(strokes, dtype=np.float64)) / self.handbook_life
-        values = np.concatenate([np.exp(log_survival(n, shares)) for n in self._nodes], axis=1)
-        mass = np.concatenate([n.weight for n in self._nodes])
+        values = np.concatenate([np.exp(log_survival(n, shares)) for n in self.nodes], axis=1)
+        mass = np.concatenate([n.weight for n in self.nodes])
         tails = np.array([(1 - level) / 2, (1 + level) / 2])
         band = np.array([weighted_quantiles(row, mass, tails) for row in values])
         return band[:, 0], band[:, 1]
@@ -204,15 +204,15 @@ class Posterior:
         }
 
     @cached_property
-    def _nodes(self) -> tuple[Nodes, ...]:
+    def nodes(self) -> tuple[Nodes, ...]:
         """Few points for predictions without draws; they leave out 1e-4 of the mass."""
         return _lightened(self._points(thin=True), _LEFT_OUT)
 
     @cached_property
     def _table(self) -> SurvivalTable:
-        new = self._remaining(self._nodes, 0.0, None, None)
+        new = self._remaining(self.nodes, 0.0, None, None)
         return SurvivalTable.build(
-            self._nodes, lambda levels: new.quantiles(levels) / self.handbook_life
+            self.nodes, lambda levels: new.quantiles(levels) / self.handbook_life
         )
 
     @cached_property

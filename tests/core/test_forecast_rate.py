@@ -127,7 +127,7 @@ left_at_corners = st.lists(st.floats(0, 1e8), min_size=4, max_size=4)
 
 
 def due_days(corners: Sequence[float]) -> DueDays:
-    return DueDays(np.interp(LEVELS, [0, 0.3, 0.7, 1], sorted(corners))[None, :], RATE)
+    return DueDays(np.interp(LEVELS, [0, 0.3, 0.7, 1], sorted(corners))[None, :], [RATE])
 
 
 @given(left_at_corners)
@@ -142,18 +142,18 @@ def test_the_mixture_is_monotone(corners):
 @given(left_at_corners, st.lists(st.floats(0, 400), min_size=2, max_size=8))
 def test_chances_grow_with_time_and_agree_with_the_quantiles(corners, days):
     due = due_days(corners)
-    chance = due.chance_before(np.sort(days))[0]
+    chance = due.chance_before([np.sort(days)])[0]
     assert np.all(np.diff(chance) >= 0)
     assert np.all((chance >= 0) & (chance <= 1))
-    at_quantiles = due.chance_before(due.quantiles[0])[0]
+    at_quantiles = due.chance_before([due.quantiles[0]])[0]
     apart = (due.quantiles[0] > 0) & (np.diff(due.quantiles[0], append=np.inf) > 0)
-    assert np.allclose(at_quantiles[apart], np.maximum(LEVELS, due.ended()[0])[apart])
+    assert np.allclose(at_quantiles[apart], np.maximum(LEVELS, due.ended[0])[apart])
 
 
 @given(st.floats(0.8, 6), st.floats(0, 90e6), st.floats(0, 1), st.floats(0, 1))
 def test_quantiles_and_chances_agree(shape, age, good_share, unseen):
     law = WeibullLaw(shape, 50e6, unseen)
-    due = DueDays(law.remaining_quantiles(age, good_share * age, LEVELS)[None, :], RATE)
+    due = DueDays(law.remaining_quantiles(age, good_share * age, LEVELS)[None, :], [RATE])
     days = due.quantiles
     later = days[0] > 0.01  # a quarter of an hour
     assert np.all(np.abs(due.mixture(days)[0] - LEVELS)[later] < 0.011)
@@ -163,7 +163,7 @@ def test_the_mixture_equals_draws():
     """The sum over quantiles against 400,000 draws of strokes and days."""
     rng = np.random.default_rng(5)
     left = np.quantile(25e6 * rng.weibull(2.5, 200_000), LEVELS)[None, :]
-    days = DueDays(left, RATE).quantiles[0]
+    days = DueDays(left, [RATE]).quantiles[0]
     strokes = 25e6 * rng.weibull(2.5, 400_000)
     mean_days = strokes / RATE.strokes_per_day
     drawn = mean_days * np.exp(spread_of_days(mean_days, RATE) * rng.standard_normal(400_000))
@@ -174,10 +174,10 @@ def test_the_mixture_equals_draws():
 
 def test_what_is_past_is_due_now():
     left = np.where(LEVELS < 0.305, 0.0, 10e6)[None, :]
-    due = DueDays(left, RATE)
+    due = DueDays(left, [RATE])
     past = float(WEIGHTS[LEVELS < 0.305].sum())
-    assert due.ended()[0] == pytest.approx(past)
-    assert due.chance_before(np.zeros(1))[0, 0] == pytest.approx(past)
+    assert due.ended[0] == pytest.approx(past)
+    assert due.chance_before([np.zeros(1)])[0][0] == pytest.approx(past)
     assert np.all(due.quantiles[0][LEVELS <= 0.3] == 0)
     assert np.all(due.quantiles[0][LEVELS > 0.32] > 10)
 

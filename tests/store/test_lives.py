@@ -322,3 +322,99 @@ def test_a_life_of_the_ledger_has_the_mean_speed_of_its_days(plant):
     }
     assert speeds == {"P1": pytest.approx(10.0), "P2": None}
     assert all(life.mean_speed_mps is None for life in plant.unit.lives.for_inference())
+
+
+BORE = {"quantity": "bore", "unit": "um", "verdict": None}
+
+
+@pytest.fixture
+def measured(plant):
+    """Ring 3 has a limit of 6 um of bore, and R1 sits there."""
+    ring = plant.unit.positions.by_name()["ring-3"]
+    plant.unit.positions.put(replace(ring, quantity="bore", unit="um", wear_limit=6.0))
+    plant.enter(made("fit", "R1", 1, strokes_before=5_000, **SEAT))
+    return plant
+
+
+def wear(plant, serial="R1", position="ring-3"):
+    return lives(plant)[serial, position].readings
+
+
+def test_a_life_carries_its_wear_as_measured(measured):
+    inspect(measured, "R1", 3, value=1.5, uncertainty=0.6, **BORE)
+    inspect(measured, "R1", 5, value=3.0, **BORE)
+    inspect(measured, "R1", 30, value=4.5, reading_limit=9.0, uncertainty=0.9, **BORE)
+    first, second, third = wear(measured)
+    assert (first.strokes, first.share, first.sd) == (25_000, 0.25, pytest.approx(0.05))
+    assert (second.strokes, second.share, second.sd) == (45_000, 0.5, None)
+    assert (third.share, third.sd) == (0.5, pytest.approx(0.05))
+    assert first.session == second.session == at_hour(0).toordinal()
+    assert third.session == first.session + 1
+
+
+def test_a_session_is_a_day_of_the_press_itself(measured):
+    measured.conn.execute("UPDATE press SET timezone = 'Asia/Tokyo' WHERE name = %s", [PRESS])
+    for hour in (3, 14.9, 15.1):
+        inspect(measured, "R1", hour, value=1.0, **BORE)
+    sessions = [one.session for one in wear(measured)]
+    assert sessions == [at_hour(0).toordinal()] * 2 + [at_hour(24).toordinal()]
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        {"quantity": "ovality"},
+        {"unit": "mm"},
+        {"quantity": "wall"},
+        {"value": 300.0},
+    ],
+    ids=["another quantity", "another unit", "of a set", "in doubt"],
+)
+def test_readings_that_say_nothing_of_this_wear_stay_out(measured, told):
+    inspect(measured, "R1", 3, **(BORE | {"value": 2.0, "reading_limit": 6.0} | told))
+    inspect(measured, "R1", 4, value=2.5, **BORE)
+    assert [one.share for one in wear(measured)] == [pytest.approx(2.5 / 6)]
+
+
+def test_readings_taken_back_or_put_right_count_as_they_stand(measured):
+    inspect(measured, "R1", 3, value=1.2, **BORE)
+    inspect(measured, "R1", 4, value=3.0, **BORE)
+    inspect(measured, "R1", 3, value=1.8, id="right", corrects="R1-3", **BORE)
+    inspect(measured, "R1", 4, None, id="gone", corrects="R1-4", void=True)
+    assert [one.share for one in wear(measured)] == [pytest.approx(0.3)]
+
+
+def test_from_where_a_reading_goes_backwards_none_counts_until_somebody_answers(measured):
+    for hour, value in ((3, 1.0), (5, 4.0), (7, 0.5), (9, 1.5)):
+        inspect(measured, "R1", hour, value=value, **BORE)
+    assert [one.strokes for one in wear(measured)] == [25_000]
+    (question,) = measured.unit.questions.page(None)
+    measured.unit.questions.close(question.id, reason="gauge", by="e", at=NOW)
+    assert [one.strokes for one in wear(measured)] == [25_000, 45_000, 65_000, 85_000]
+
+
+def test_each_stretch_has_its_own_readings_and_the_number_of_its_life(measured):
+    inspect(measured, "R1", 2, value=1.0, **BORE)
+    measured.enter(made("pull", "R1", 3), made("fit", "R1", 4, **SEAT))
+    inspect(measured, "R1", 5, value=2.0, **BORE)
+    measured.enter(made("pull", "R1", 6, reason="worn"))
+    inspect(measured, "R1", 7, value=3.0, **BORE)
+    measured.enter(made("rework", "R1", 8), made("fit", "R1", 9, **SEAT))
+    inspect(measured, "R1", 10, value=0.5, **BORE)
+    found = sorted(measured.unit.lives.for_inference(), key=lambda one: one.ended_at or NOW)
+    assert [life.life_number for life in found] == [0, 0, 1]
+    ages = [[one.strokes for one in life.readings] for life in found]
+    assert ages == [[15_000], [35_000, 45_000], [10_000]]
+    of_tool = measured.unit.lives.of_serials(["R1"])
+    assert sorted(of_tool, key=lambda one: one.ended_at or NOW) == found
+    assert measured.unit.lives.of_serials(["R2"]) == []
+    page = measured.unit.lives.page(1)
+    assert page[0] in found
+
+
+def test_roughness_is_shown_as_a_fit_took_it(measured):
+    (life,) = measured.unit.lives.for_inference()
+    assert life.mean_roughness is None
+    measured.unit.lives.keep_duty([replace(life, mean_roughness=1.08), past()])
+    (shown,) = measured.unit.lives.page(9)
+    assert shown.mean_roughness == 1.08

@@ -10,6 +10,11 @@ from numpy.typing import NDArray
 
 from duestroke.calendar import Calendar, Stop, calendar_of
 from duestroke.forecast import LifeBasis, PressFacts, Rate, ToolFacts
+from duestroke.inference.ahead import PlaceLaw
+from duestroke.inference.families import LOG_LOG_2, WEIBULL, WEIBULL_SHAPE_TIMES_SPREAD
+from duestroke.inference.nodes import Nodes
+from duestroke.inference.tool import Alternative, ToolRecord
+from duestroke.inference.wear import WearPaths
 
 Floats = NDArray[np.float64]
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
@@ -24,6 +29,8 @@ class WeibullLaw:
     scale: float = 50e6
     unseen: float = 0.0
 
+    handbook_life: float = 60e6
+
     def survival(self, strokes: Floats) -> Floats:
         return np.exp(-((np.asarray(strokes) / self.scale) ** self.shape))
 
@@ -36,8 +43,24 @@ class WeibullLaw:
         hazard = (age / self.scale) ** self.shape - np.log1p(-rest)
         return np.asarray(np.maximum(self.scale * hazard ** (1 / self.shape) - age, 0.0))
 
+    def alternatives(self, tool: ToolRecord) -> tuple[Alternative, ...]:
+        spread = WEIBULL_SHAPE_TIMES_SPREAD / self.shape
+        median = np.log(self.scale / self.handbook_life) + LOG_LOG_2 / self.shape
+        node = Nodes(WEIBULL, np.array([median]), np.array([spread]), np.ones(1))
+        return (Alternative(1.0, (node,), None, self.unseen),)
 
-def basis(law: WeibullLaw | None = None, **more: object) -> LifeBasis:
+    @property
+    def paths(self) -> WearPaths | None:
+        return None
+
+    def ahead_factor(self, tool: ToolRecord) -> float:
+        return 1.0
+
+    def sudden_ahead_factor(self, tool: ToolRecord) -> float:
+        return 1.0
+
+
+def basis(law: PlaceLaw | None = None, **more: object) -> LifeBasis:
     """The basis of a ring 3."""
     known: dict[str, object] = {"fit": "test", "lives": 40, "failures": 30, "prior_only": False}
     return LifeBasis("ironing-ring", "ring-3", law, **(known | more))  # type: ignore[arg-type]
