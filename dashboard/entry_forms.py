@@ -59,9 +59,9 @@ def choice(
     }
 
 
-def number(name: str, label: str, says: str = "") -> Document:
-    """A number, typed."""
-    return {"kind": "number", "name": name, "label": label, "says": says}
+def number(name: str, label: str, says: str = "", *, signed: bool = False) -> Document:
+    """A number, typed. signed: whether a button turns its sign, which a tablet's keys may lack."""
+    return {"kind": "number", "name": name, "label": label, "says": says, "signed": signed}
 
 
 def text(name: str, label: str) -> Document:

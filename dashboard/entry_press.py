@@ -181,7 +181,9 @@ def inspect(ask: Ask, press: str, seat: Seat) -> Form:
         unit = "µm" if place.unit == "um" else place.unit
         limit = f"Its limit is {place.limit:g}{words.NB}{unit}." if place.limit is not None else ""
         says = f"Change since fit or rework. {limit}".strip()
-        fields.append(number("value", f"Reading of its {place.quantity}, {unit}", says))
+        fields.append(
+            number("value", f"Reading of its {place.quantity}, {unit}", says, signed=True)
+        )
         fields.append(number("uncertainty", f"Uncertainty (95 %), ± {unit}"))
         template |= {
             "quantity": "$with:value " + place.quantity,

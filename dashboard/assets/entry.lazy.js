@@ -99,7 +99,7 @@
         field.more ? h("p", "m", { "class": "quiet" }, field.more + " more: type or scan the serial.") : null];
     },
     number: function (field) {
-      return [label(field, "f-" + field.name), h("div", "f", { "class": "field" }, [input(field.name, { inputmode: "decimal", maxlength: 16 })]), field.says ? h("p", "s", { "class": "say s-quiet" }, field.says) : null, under(field)];
+      return [label(field, "f-" + field.name), h("div", "f", { "class": "field" }, some([input(field.name, { inputmode: "decimal", maxlength: 16 }), field.signed ? button("sign", { "data-sign-of": field.name, "aria-label": "Plus or minus" }, "±") : null])), field.says ? h("p", "s", { "class": "say s-quiet" }, field.says) : null, under(field)];
     },
     text: function (field) {
       return [label(field, "f-" + field.name), h("div", "f", { "class": "field" }, [input(field.name, { maxlength: 200 })]), under(field)];
@@ -144,7 +144,7 @@
 
   function where(page) {
     return h("header", "where", { "class": "where" }, [
-      h("h1", "h", {}, [h("span", 1, {}, page.heading + (page.id ? " " : "")), h("span", 2, { "class": "which" }, page.id)]),
+      h("h1", "h", { tabindex: "-1" }, [h("span", 1, {}, page.heading + (page.id ? " " : "")), h("span", 2, { "class": "which" }, page.id)]),
       page.choose === "press" || !page.of_press ? h("span", "p", {}, "") : button("p", { "data-set": "choose", "data-value": "press" }, "Other press"),
       page.choose === "entry" ? h("span", "e", {}, "") : button("e", { "data-set": "choose", "data-value": "entry" }, "Other entry")]);
   }
@@ -199,12 +199,15 @@
   };
 
   /* What is typed is the truth of a field, unless somebody is typing in it. */
-  var wasSigned = true, lastName = "";
+  var acted = false, wasSigned = true, lastName = "";
   it.after.entry = function (page) {
     var signed = !!(page.me || {}).signed;
     if (signed && !wasSigned && kept().length) { later(0); }
     wasSigned = signed;
     if (signed) { lastName = page.me.name; }
+    /* The button that was pressed may be gone: who goes by keyboard goes on from the heading. */
+    var heading = document.querySelector(".where h1");
+    if (acted && heading && document.activeElement === document.body) { heading.focus({ preventScroll: true }); }
     document.querySelectorAll("[data-type]").forEach(function (node) {
       var value = node.getAttribute("data-type") === "by" ? by() : form[node.getAttribute("data-type")] || "";
       if (node !== document.activeElement && node.value !== value) { node.value = value; }
@@ -409,6 +412,11 @@
       var field = document.getElementById(node.getAttribute("data-focus") || (name === "reason" && value === "other" ? "f-note" : ""));
       if (field) { field.focus(); }
     },
+    "data-sign-of": function (node) {
+      var name = node.getAttribute("data-sign-of"), text = (form[name] || "").trim(), changes = {};
+      changes[name] = /^[-−]/.test(text) ? text.slice(1) : "-" + text.replace(/^\+/, "");
+      set(changes);
+    },
     "data-seat": function (node) { set(form.event ? { position: node.getAttribute("data-seat") } : { position: node.getAttribute("data-seat"), serial: "", reason: "", pick: "", value: "", verdict: "" }); },
     "data-kind": function (node) { set(anew({ "do": node.getAttribute("data-kind"), choose: "" })); },
     "data-press": function (node) { set(anew({ press: node.getAttribute("data-press"), choose: "", position: "" })); },
@@ -428,6 +436,7 @@
     if (!node) { return; }
     Object.keys(acts).some(function (name) {
       if (!node.hasAttribute(name)) { return false; }
+      acted = true;
       acts[name](node);
       return true;
     });

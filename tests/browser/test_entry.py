@@ -584,3 +584,22 @@ def test_the_page_names_no_secret(tablet):
     for secret in SECRETS.values():
         assert secret not in held
     assert re.search(r"HttpOnly", page.evaluate("document.cookie")) is None
+
+
+def test_a_keyboard_goes_on_where_a_button_is_gone(tablet):
+    page = tablet()
+    page.focus("[data-press='harlow-mere/1/07']")
+    page.keyboard.press("Enter")
+    expect(page.locator("h1")).to_contain_text("Exchange a tool in 1\u202f07")
+    assert page.evaluate("document.activeElement.tagName") == "H1"
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.textContent") == "Other press"
+
+
+def test_a_sign_is_turned_by_a_button(tablet):
+    page = tablet(at_press("1/07", do="inspect", position="ring-3"))
+    page.fill("#f-value", "2.4")
+    page.click("text=±")
+    expect(page.locator("#f-value")).to_have_value("-2.4")
+    page.click("text=±")
+    expect(page.locator("#f-value")).to_have_value("2.4")
