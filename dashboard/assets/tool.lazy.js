@@ -26,9 +26,22 @@
       h("p", "ends", { "class": "runends", "aria-hidden": "true" }, line.ends.map(function (text, at) { return h("span", at, {}, text); }))]);
   }
 
+  function ramps(made) {
+    return h("div", "ramps", { "class": "pastramps" }, [h("p", "t", { "class": "quiet" }, made.title),
+      h("ul", "rows", {}, made.rows.map(function (each) {
+        return h("li", each.key, {}, [h("span", 1, { "class": "when" }, each.when),
+          h("span", 2, { "class": "past", "aria-hidden": "true" }, some([
+            h("span", 1, { "class": "age", style: "width:" + each.age + "%" }, ""),
+            h("span", 2, { "class": "span", style: "left:" + each.low + "%;width:" + Math.max(each.high - each.low, 0.3) + "%" }, ""),
+            h("span", 3, { "class": "half", style: "left:" + each.middle + "%" }, ""),
+            each.end === null ? null : h("span", 4, { "class": "came", style: "left:" + each.end + "%" }, "")])),
+          h("span", 3, { "class": "sr" }, each.spoken)]);
+      })), h("p", "ends", { "class": "runends", "aria-hidden": "true" }, made.ends.map(function (text, at) { return h("span", at, {}, text); }))]);
+  }
+
   it.views.tool = function (page) {
     var parts = page.away ? [h("h1", "h1", { "class": "sr" }, "Tool"), it.awayPart(page)] : [title(page)].concat(page.panels.map(function (made) {
-      return it.panel(made, some([made.line ? runLine(made.line) : null, made.chart ? it.chart(made.chart) : null, made.table ? it.table(made.table) : null]));
+      return it.panel(made, some([made.line ? runLine(made.line) : null, made.chart ? it.chart(made.chart) : null, made.ramps ? ramps(made.ramps) : null, made.table ? it.table(made.table) : null]));
     }));
     return [it.markSheet(), it.head(page, false), it.ways(page), it.endedBar(page), it.bar(page), it.lostBar(),
       h("main", "main", { "class": "sheet one" }, parts), h("footer", "foot", { "class": "foot" }, page.foot)];

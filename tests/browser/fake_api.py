@@ -183,6 +183,10 @@ class FakeApi:
             return 200, fake_trace.answer(asked, now)
         if path == "/demand":
             return 200, fake_stock.demand(self.plant(now), now)
+        if path == "/forecasts/past":
+            return 200, cut_page(
+                fake_tool.past(self.plant(now), asked["serial"], now), asked, 1_000
+            )
         if path.startswith("/tools/"):
             serial = path.removeprefix("/tools/")
             tool = fake_tool.answer(self.plant(now), serial, now) or fake_shelf.ring(serial)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from tests.browser import fake_api, fake_record
@@ -72,4 +72,43 @@ def _move(event: dict[str, Any]) -> dict[str, Any]:
         "reason": "12 strokes before the download",
         "at": event["entered_at"],
         "by": "R. Ashdown",
+    }
+
+
+def past(plant: fake_api.Plant, serial: str, now: datetime) -> list[dict[str, Any]]:
+    """Weekly forecasts of a tool that get narrower; the two oldest came out."""
+    tool = answer(plant, serial, now)
+    if tool is None:
+        return []
+    since = tool["strokes"]["since_fit"]
+    made = []
+    for week in range(8, 0, -1):
+        age = since - 3_500_000 * week
+        if age < 0:
+            continue
+        left = {"0.1": 3e6 * week, "0.5": 4.2e6 * week, "0.9": 5.5e6 * week}
+        made.append(
+            {
+                "source": "live",
+                "press": tool["press"],
+                "position": tool["position"],
+                "as_of": fake_api.z_time(now - timedelta(weeks=week)),
+                "state": "fine",
+                "strokes": age,
+                "remaining_strokes": left,
+                "due": None,
+                "width_80": 2.5e6 * week,
+                "outcome": _outcome(since - age) if week % 2 else None,
+            }
+        )
+    return made
+
+
+def _outcome(left: float) -> dict[str, Any]:
+    return {
+        "known": "running",
+        "strokes_left": left,
+        "strokes_left_to": None,
+        "level": 0.31,
+        "level_to": 1.0,
     }

@@ -39,7 +39,8 @@ def test_a_tool_is_shown_whole_in_every_size_and_scheme(boards, open_page, size,
     serial = serial_at("2/03", "ring-3")
     opened = open_page(f"{boards('plant_of_21').url}/tool/{serial}", size, scheme)
     page = opened.page
-    expect(page.locator(".panel")).to_have_count(4)
+    expect(page.locator(".panel")).to_have_count(5)
+    expect(page.locator(".pastramps li").first).to_be_attached()
     expect(page.locator(".title h1")).to_contain_text(serial)
     expect(page.locator(".chart")).to_contain_text("Part of the limit used up")
     assert faults_of(opened) == []
