@@ -8,7 +8,7 @@ from api.deps import Viewer
 from api.problems import documented
 from api.types import Answer, Role
 
-router = APIRouter(prefix="/caller", tags=["tokens"], responses=documented(401, 503))
+router = APIRouter(prefix="/caller", tags=["tokens"], responses=documented(401, 403, 422, 503))
 
 
 class CallerOut(Answer):
