@@ -23,6 +23,9 @@ from duestroke.times import format_time
 LEVELS: Final = (0.02, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95)
 """Levels at which a ramp is drawn; between them it is joined straight."""
 
+PATIENCE_S: Final = 90.0
+"""How long something may take that the API works out when asked, seconds."""
+
 PAGE: Final = 1000
 MOST_PAGES: Final = 60
 
@@ -209,9 +212,14 @@ class Client:
                 return
         raise ApiFault(f"the API's answer on {path} has more than {MOST_PAGES} pages")
 
-    def one(self, path: str, asked: Mapping[str, str], kind: type[Item]) -> Item | None:
-        """One thing below `/api/v1`, read as `kind`; None where nothing has that name."""
-        answer = self._get(path, asked)
+    def one(
+        self, path: str, asked: Mapping[str, str], kind: type[Item], *, patient: bool = False
+    ) -> Item | None:
+        """One thing below `/api/v1`, read as `kind`; None where nothing has that name.
+
+        patient: wait as long as something that is worked out anew may take.
+        """
+        answer = self._get(path, asked, patient=patient)
         if answer.status_code == 404:
             return None
         _check(answer, path)
@@ -219,6 +227,22 @@ class Client:
             return msgspec.json.decode(answer.content, type=kind)
         except msgspec.MsgspecError as fault:
             raise ApiFault(f"the API's answer on {path} could not be read ({fault})") from fault
+
+    def worked_out(self, path: str, body: object) -> Reply:
+        """What the API makes of a question that is sent and kept nowhere; a refusal is an answer.
+
+        Asked with the board's own token.
+        """
+        try:
+            answer = self._http.post(path, json=body, timeout=PATIENCE_S)
+        except httpx2.HTTPError as fault:
+            raise ApiFault("the API gave no answer") from fault
+        if answer.status_code in (401, 403) or answer.status_code >= 500:
+            _check(answer, path)
+        try:
+            return _reply(answer)
+        except msgspec.MsgspecError as fault:
+            raise ApiFault(f"the API's answer on {path} could not be read") from fault
 
     def caller(self, token: str) -> Caller | None:
         """Whose a token is; None where the API does not take it."""
@@ -248,9 +272,12 @@ class Client:
         except httpx2.HTTPError as fault:
             raise ApiFault("the API gave no answer") from fault
 
-    def _get(self, path: str, asked: Mapping[str, str]) -> httpx2.Response:
+    def _get(
+        self, path: str, asked: Mapping[str, str], *, patient: bool = False
+    ) -> httpx2.Response:
+        timeout = PATIENCE_S if patient else httpx2.USE_CLIENT_DEFAULT
         try:
-            return self._http.get(path, params=dict(asked))
+            return self._http.get(path, params=dict(asked), timeout=timeout)
         except httpx2.HTTPError as fault:
             raise ApiFault("the API gave no answer") from fault
 

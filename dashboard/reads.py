@@ -5,6 +5,7 @@ A read that fails keeps what was read before it and says so: a page shows the ol
 
 from __future__ import annotations
 
+import json
 import logging
 import threading
 from collections import OrderedDict
@@ -13,12 +14,13 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, Final, Generic, TypeVar
 
-from dashboard.client import ApiFault, Client
+from dashboard.client import ApiFault, Client, Reply
 from dashboard.source import PART_FAILED
 
 log = logging.getLogger(__name__)
 
 FRESH_FOR: Final = timedelta(seconds=5)
+RETRY_AFTER: Final = timedelta(seconds=15)
 MOST_HELD: Final = 400
 
 Read = TypeVar("Read")
@@ -50,6 +52,7 @@ class Reads:
         self._client, self._now = client, now
         self._lock = threading.Lock()
         self._held: OrderedDict[object, tuple[datetime, Told[Any]]] = OrderedDict()
+        self._asking: set[object] = set()
 
     def items(
         self,
@@ -74,6 +77,43 @@ class Reads:
         query = dict(asked or {})
         ask = lambda: self._client.one(path, query, kind)  # noqa: E731
         return self._read((path, kind, tuple(sorted(query.items()))), ask, fresh_for)
+
+    def later(
+        self, path: str, kind: type[Read], asked: Mapping[str, str], fresh_for: timedelta
+    ) -> Told[Read] | None:
+        """As `one`, of what takes the API some seconds: None until it has answered.
+
+        It is asked for beside the screens, once however many want it.
+        """
+        query = dict(asked)
+        ask = lambda: self._client.one(path, query, kind, patient=True)  # noqa: E731
+        return self._beside((path, kind, tuple(sorted(query.items())), "later"), ask, fresh_for)
+
+    def worked_out(self, path: str, body: object, fresh_for: timedelta) -> Told[Reply] | None:
+        """What the API makes of a question that it keeps nowhere; None until it has answered."""
+        ask = lambda: self._client.worked_out(path, body)  # noqa: E731
+        return self._beside((path, json.dumps(body, sort_keys=True)), ask, fresh_for)
+
+    def _beside(
+        self, key: object, ask: Callable[[], Read | None], fresh_for: timedelta
+    ) -> Told[Read] | None:
+        now = self._now()
+        with self._lock:
+            asked_at, held = self._held.get(key, (None, None))
+            lasts = RETRY_AFTER if held is not None and held.fault else fresh_for
+            is_fresh = asked_at is not None and now - asked_at < lasts
+            if is_fresh or key in self._asking:
+                return held
+            self._asking.add(key)
+        threading.Thread(target=self._fetch, args=(key, ask), daemon=True).start()
+        return held
+
+    def _fetch(self, key: object, ask: Callable[[], object]) -> None:
+        try:
+            self._read(key, ask, timedelta(0))
+        finally:
+            with self._lock:
+                self._asking.discard(key)
 
     def forget(self) -> None:
         """Ask anew for everything: something was written."""

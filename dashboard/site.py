@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from dashboard import desk, entry, press, records, sign_in, tool, tool_room, trace, wall
+from dashboard import desk, entry, life, press, records, sign_in, tool, tool_room, trace, wall
 from dashboard.pages import Page
 
 PAGES: Final[tuple[Page, ...]] = (
@@ -13,6 +13,7 @@ PAGES: Final[tuple[Page, ...]] = (
     tool.PAGE,
     entry.PAGE,
     tool_room.PAGE,
+    life.PAGE,
     trace.PAGE,
     records.PAGE,
     wall.PAGE,

@@ -19,7 +19,15 @@ from statistics import NormalDist
 from typing import Any, Self
 from urllib.parse import parse_qs, urlsplit
 
-from tests.browser import fake_doubts, fake_record, fake_shelf, fake_stock, fake_tool, fake_trace
+from tests.browser import (
+    fake_doubts,
+    fake_life,
+    fake_record,
+    fake_shelf,
+    fake_stock,
+    fake_tool,
+    fake_trace,
+)
 
 PREFIXES = {
     "punch": "PU",
@@ -176,11 +184,15 @@ class FakeApi:
             "/stops": lambda: self.plant(now).stops,
             "/tools": lambda: fake_shelf.tools(self.plant(now), asked),
             "/stock": lambda: fake_stock.stock(self.plant(now), now),
+            "/shifts": lambda: fake_shifts.shifts(self.plant(now), now),
         }
         if path in self.broken or ("/series" in self.broken and path.endswith("/series")):
             return 500, {"title": "Internal Server Error", "status": 500}
         if path == "/trace":
             return 200, fake_trace.answer(asked, now)
+        told = fake_life.answer(path, asked) if self.plant(now).presses else None
+        if told is not None:
+            return told
         if path == "/demand":
             return 200, fake_stock.demand(self.plant(now), now)
         if path == "/forecasts/past":
@@ -226,6 +238,9 @@ class FakeApi:
                 path = self.path.removeprefix("/api/v1")
                 if secret not in fake.tokens:
                     self._answer(401, {"title": "Unauthorized", "status": 401, "detail": "no"})
+                    return
+                if path == "/life-models/what-if":
+                    self._answer(*fake_life.what_if_of(json.loads(sent)))
                     return
                 fake.written.append((self.command, path, secret, json.loads(sent or b"null")))
                 self._answer(*(fake.refuses or (201, {"warnings": []})))
