@@ -169,9 +169,17 @@
       .concat(done.event ? [button("v", { "data-void": done.event, "data-of": done.of }, "Take it back")] : [])));
   }
 
+  /* Whether the page's words are about what is typed now. */
+  function isFresh(page) { return page.echo === String(count) || (count === 1 && !page.echo); }
+
+  function inWords(page) {
+    if (isFresh(page) && page.send.repeat) { return page.send.repeat; }
+    return some([page.send.word, form.serial, form.position, page.id]).join(" · ");
+  }
+
   function sendPart(page) {
     if (!page.send) { return null; }
-    var fresh = page.echo === String(count) || (count === 1 && !page.echo);
+    var fresh = isFresh(page);
     return h("div", "sendpart", {}, some([
       refused[""] ? h("p", "no", { "class": "say s-no", role: "alert" }, refused[""]) : null,
       h("button", "send", { type: "button", "class": "send", "data-send": "1", "aria-busy": String(sending) }, some([h("span", 1, {}, sending ? "Sending" : page.send.word), fresh && page.send.repeat ? h("small", 2, {}, page.send.repeat) : null]))]));
@@ -306,7 +314,7 @@
     if (Object.keys(refused).length) { it.render(); showFirst(); return; }
     var sent = body(page);
     if (page.call !== "tools") { sent.id = entryId; }
-    var entry = { id: entryId, call: page.call, body: sent, words: page.send.repeat || page.send.word, since: it.now(), who: lastName, tries: 0, state: "sending", press: form.press || "" };
+    var entry = { id: entryId, call: page.call, body: sent, words: inWords(page), since: it.now(), who: lastName, tries: 0, state: "sending", press: form.press || "" };
     var held = keep(kept().concat([entry]));
     sending = true;
     it.render();
@@ -391,7 +399,7 @@
         var other = each.who !== me.name && each.state !== "refused";
         return h("li", each.id, {}, some([h("span", 1, {}, each.words + " · " + (each.state === "refused" ? "not taken: " + each.detail : other ? "kept by " + (each.who || "nobody signed in") : each.state === "sending" ? "being sent" : "tried " + each.tries + (each.tries === 1 ? " time" : " times"))),
           other && me.signed ? button("as", { "data-as": each.id }, "Send as " + me.name) : null,
-          each.state === "refused" || other ? button("x", { "data-drop": each.id }, "Discard") : null]));
+          me.signed && (each.state === "refused" || other) ? button("x", { "data-drop": each.id }, "Discard") : null]));
       }))]));
   }
 

@@ -461,6 +461,25 @@ def test_an_entry_is_kept_over_a_lost_network_and_sent_once(works, tablet):
     assert len(fits_of(works, spare(9))) == 1
 
 
+def test_what_was_typed_while_the_network_was_away_is_sent_as_typed(works, tablet):
+    """The form is filled without an answer of the board; its words say what was typed last."""
+    page = tablet(at_press("2/03", position="ring-2"))
+    scan(page, spare(17))
+    says(page, "65.999")
+    page.context.set_offline(True)
+    page.click("text=hurt by a jam")
+    page.fill("#f-serial", spare(20))
+    says(page, "Being checked.")
+    send(page)
+    expect(page.locator(".net li")).to_contain_text(f"{spare(20)} · ring-2 · 2\u202f03")
+    page.context.set_offline(False)
+    expect(page.locator(".net")).to_have_count(0)
+    assert fits_of(works, spare(17)) == []
+    pulled = works.ask(f"/tools/{serial_at('h/2/03', 'ring-2')}")["history"][-1]
+    assert (pulled["type"], pulled["reason"]) == ("pull", "collateral")
+    assert len(fits_of(works, spare(20))) == 1
+
+
 def test_an_answer_that_is_lost_doubles_nothing(works, tablet):
     """The entry reaches the API, its answer does not reach the tablet; it is sent again."""
     page = tablet(at_press("2/04", position="ring-3"))
