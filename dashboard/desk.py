@@ -4,12 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from typing import Final
+from urllib.parse import urlencode
 
+from dashboard import beside as besides
 from dashboard import fleet as fleets
-from dashboard import rows, stops, words
+from dashboard import lately, rows, shifts, spares, stops, words
+from dashboard.beside import Beside
 from dashboard.client import Forecast, Press
 from dashboard.fleet import Document, Fleet
 from dashboard.pages import Ask, Page
+from dashboard.spares import Spares
+from duestroke.names import PRESS_POSITION
 
 DAYS: Final = 42
 MOST_ROWS: Final = 7
@@ -32,24 +37,32 @@ NO_RANGE: Final = (
 HOW_TO_READ: Final = (
     "How to read a range: marks at 10, 50 and 90 %; the height of the ramp is the chance that the "
     "tool has ended by then; what stands coloured before the next stop line is the risk of not "
-    "reaching it. One tool in ten lasts past the last mark."
+    "reaching it. One tool in ten lasts past the last mark. Blue bracket: its spare comes "
+    "back from rework, in a size that is open until it is ground, from the day promised to the day "
+    "by which nine in ten are back."
 )
 
 
-def document(fleet: Fleet, *, fault: str = "", opened: Collection[str] = ()) -> Document:
-    """The whole desk page. `opened`: presses whose tools are all shown, or `do` for the whole list.
+def document(
+    fleet: Fleet, beside: Beside, *, fault: str = "", opened: Collection[str] = ()
+) -> Document:
+    """The whole desk page.
+
+    opened: presses whose tools are all shown, `do` for all that need someone, or the key of a list
+    of what happened lately.
 
     `fault`: why the last question to the API got no answer, empty when it did.
     """
     return {
         "view": "desk",
         "title": "Shift · Duestroke",
-        "head": fleets.head(fleet),
+        "head": fleets.head(fleet) | {"shift": shifts.now_words(beside.duty, fleet)},
         "bar": fleets.bar(fleet, fault),
         "axis": fleets.axis_head(fleet),
         "lines": fleets.line_paths(fleet),
-        "do": _do(fleet, "do" in opened),
-        "stops": stops.section(fleet),
+        "do": _do(fleet, beside, "do" in opened),
+        "stops": stops.section(fleet, beside.spares),
+        "lately": lately.section(fleet, beside, opened),
         "fleet": _all(fleet, opened),
         "key": KEY,
         "read": HOW_TO_READ,
@@ -60,11 +73,12 @@ def document(fleet: Fleet, *, fault: str = "", opened: Collection[str] = ()) -> 
 # ---- do this shift ----
 
 
-def wanted(fleet: Fleet) -> list[Forecast]:
-    """Tools that need someone, worst first; a press that can't be told stands once."""
-    found = [
-        tool for tools in fleet.tools.values() for tool in tools if tool.state in rows.NEEDS_SOMEONE
-    ]
+def wanted(fleet: Fleet, held: Spares) -> list[Forecast]:
+    """Tools that need someone, worst first; a press that can't be told stands once.
+
+    A tool that is wanted at the stop after next is among them where the shelf has no spare for it.
+    """
+    found = [tool for tools in fleet.tools.values() for tool in tools if _needs(tool, held)]
     kept: list[Forecast] = []
     doubted: set[str] = set()
     for tool in fleets.by_urgency(found, fleet.now):
@@ -76,15 +90,22 @@ def wanted(fleet: Fleet) -> list[Forecast]:
     return kept
 
 
-def _do(fleet: Fleet, whole: bool) -> Document:
-    found = wanted(fleet)
+def _needs(tool: Forecast, held: Spares) -> bool:
+    if tool.state == "plan":
+        return held.is_missing(tool)
+    return tool.state in rows.NEEDS_SOMEONE
+
+
+def _do(fleet: Fleet, beside: Beside, whole: bool) -> Document:
+    found = wanted(fleet, beside.spares)
     shown = found if whole else found[:MOST_ROWS]
     said = _said_by_all(shown)
     return {
         "say": "worst first; the figure at a stop line is the chance that the tool ends before it",
         "more": _more(len(found), whole),
         "whole": whole,
-        "rows": [_do_row(fleet, tool, said) for tool in shown] or _next_to_come(fleet),
+        "rows": [_do_row(fleet, beside, tool, said) for tool in shown]
+        or _next_to_come(fleet, beside),
         "note": _note(fleet, said),
         "empty": "" if found else _nothing(fleet),
         "fault": _ranges_fault(fleet),
@@ -111,7 +132,7 @@ def _more(count: int, whole: bool) -> str:
     return f"the worst {MOST_ROWS} only" if whole else f"all {count} that need someone"
 
 
-def _do_row(fleet: Fleet, tool: Forecast, said: Collection[str] = ()) -> Document:
+def _do_row(fleet: Fleet, beside: Beside, tool: Forecast, said: Collection[str] = ()) -> Document:
     doubt = tool.state == "cant-tell"
     return {
         "key": f"{tool.press}:{tool.position}",
@@ -122,15 +143,46 @@ def _do_row(fleet: Fleet, tool: Forecast, said: Collection[str] = ()) -> Documen
         "line": words.line_of(tool.press),
         "stops": rows.own_stops(fleet, tool.press),
         "label": _subject(fleet, tool),
-        "serial": _serial(fleet, tool),
+        **_serial(fleet, tool),
         "why": rows.reason(fleet, tool, said),
         "figures": rows.chance_figures(fleet, tool),
         "cap": rows.as_of(fleet, tool) if doubt and fleets.has_range(tool) else "",
         "range": "" if doubt else rows.due_range(fleet, tool),
         "half": "" if doubt else rows.middle(fleet, tool),
         "basis": rows.basis(tool),
+        "basis_at": _basis_at(tool),
+        "spare": spares.said(beside.spares, fleet, tool),
+        "back": spares.bracket(beside.spares, fleet, tool),
+        "enter": _enter(beside, tool) if beside.can_enter else None,
         "spoken": rows.spoken(fleet, tool),
     }
+
+
+def _basis_at(tool: Forecast) -> str:
+    """Where the lives behind a range are shown."""
+    if tool.position == PRESS_POSITION:
+        return f"/press/{tool.press}"
+    return "/life?" + urlencode({"position": tool.position})
+
+
+def _enter(beside: Beside, tool: Forecast) -> Document | None:
+    """The entry page with what is known of the row already in its form."""
+    if tool.state == "cant-tell":
+        return {"word": "Records", "href": "/records"}
+    if tool.position == PRESS_POSITION:
+        asked = {"do": "service", "press": tool.press}
+        return {"word": "Enter a service", "href": _entry(asked)}
+    spare = beside.spares.of(tool)
+    serial = spare.held.serial if spare is not None and spare.held is not None else ""
+    asked = {"do": "exchange", "press": tool.press, "position": tool.position}
+    return {
+        "word": "Enter the change",
+        "href": _entry(asked | ({"serial": serial} if serial else {})),
+    }
+
+
+def _entry(asked: dict[str, str]) -> str:
+    return "/entry?" + urlencode(asked, safe="/")
 
 
 def _doubted(fleet: Fleet, press: str) -> int:
@@ -141,16 +193,18 @@ def _subject(fleet: Fleet, tool: Forecast) -> str:
     if tool.state == "cant-tell" and _doubted(fleet, tool.press) > 1:
         silent = {press.press for press in fleet.presses if fleets.is_silent(press, fleet.now)}
         return "not reporting" if tool.press in silent else "range not told"
-    return "the press itself" if tool.position == "press" else tool.position
+    return "the press itself" if tool.position == PRESS_POSITION else tool.position
 
 
-def _serial(fleet: Fleet, tool: Forecast) -> str:
+def _serial(fleet: Fleet, tool: Forecast) -> Document:
+    """Serial, which leads to the tool's page, and strokes; or how many tools are in doubt."""
     count = _doubted(fleet, tool.press)
     if tool.state == "cant-tell" and count > 1:
         of = len(fleet.tools[tool.press])
-        return "all its tools" if count == of else f"{count} of its {of} tools"
-    serial = "" if tool.position == "press" else tool.serial or ""
-    return " · ".join(part for part in (serial, words.strokes(tool.strokes)) if part)
+        said = "all its tools" if count == of else f"{count} of its {of} tools"
+        return {"serial": "", "strokes": said}
+    serial = "" if tool.position == PRESS_POSITION else tool.serial or ""
+    return {"serial": serial, "strokes": words.strokes(tool.strokes)}
 
 
 def _calm(fleet: Fleet) -> Forecast | None:
@@ -159,9 +213,9 @@ def _calm(fleet: Fleet) -> Forecast | None:
     return next(iter(fleets.by_urgency(calm, fleet.now)), None)
 
 
-def _next_to_come(fleet: Fleet) -> list[Document]:
+def _next_to_come(fleet: Fleet, beside: Beside) -> list[Document]:
     tool = _calm(fleet)
-    return [_do_row(fleet, tool)] if tool else []
+    return [_do_row(fleet, beside, tool)] if tool else []
 
 
 def _nothing(fleet: Fleet) -> str:
@@ -255,7 +309,8 @@ def _label(fleet: Fleet, press: Press, tool: Forecast | None) -> str:
 
 
 def _page(ask: Ask) -> Document:
-    return document(ask.arranged(DAYS), fault=ask.fault, opened=ask.opened)
+    fleet = ask.arranged(DAYS)
+    return document(fleet, besides.read(ask, fleet), fault=ask.fault, opened=ask.opened)
 
 
 PAGE: Final = Page(view="desk", path="/", title="Shift", document=_page, word="Shift")

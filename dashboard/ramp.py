@@ -97,9 +97,11 @@ def paths(
     next_stop: float | None,
     scale: Scale,
 ) -> dict[str, str]:
-    """SVG path data by part: `hot`, `cool`, `rim`, `run`, `dots`, `bar`, `pq`, `p50`.
+    """SVG path data by part: `hot`, `cool`, `rim`, `risk`, `run`, `dots`, `bar`, `pq`,
+    `p50`.
 
-    A part that would be empty is left out. `hot` is what stands before x = next_stop.
+    A part that would be empty is left out. `hot` is what stands before x = next_stop; `risk` runs
+    under it from now to that stop, of one thickness, so that a small chance is seen as well.
     """
     points = curve(due, chances, scale)
     end = min(points[-1][0], scale.span) if points else 0.0
@@ -109,6 +111,7 @@ def paths(
         "hot": _area(cut(points, points[0][0], edge), scale) if points else "",
         "cool": _area(cut(points, max(points[0][0], edge), end), scale) if points else "",
         "rim": _line(shown, scale),
+        "risk": f"M0 {BASE:.0f}H{edge:.0f}" if points and edge > 0 else "",
         **_run(due, points, scale),
     }
     return {name: path for name, path in parts.items() if path}

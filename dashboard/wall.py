@@ -1,7 +1,8 @@
 """The wall: a column for each line, read from three metres, never touched.
 
-What does not fit turns: pages of three columns, eight presses a column. A row that calls someone
-stands on every page of its line; what other pages hold of that kind is named in the strip.
+Where all lines fit, each has its column. Where they don't (more lines than columns, or a line of
+more presses than rows), the presses that call someone stand in columns of their own that never
+turn away, and the others turn through the columns that are left.
 """
 
 from __future__ import annotations
@@ -9,34 +10,42 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, Final
 
-from dashboard import axis as axes
-from dashboard import desk, rows, stops, words
+from dashboard import beside as besides
+from dashboard import desk, rows, shifts, words
 from dashboard import fleet as fleets
-from dashboard.client import Forecast, Press, Stop
+from dashboard import wall_columns as made_of
+from dashboard.axis import weeks
+from dashboard.beside import Beside
 from dashboard.fleet import Document, Fleet
 from dashboard.pages import Ask, Page
+from dashboard.wall_notes import noted
 
 DAYS: Final = 21
 COLUMNS: Final = 3
-ROWS: Final = 8
+FEWEST: Final = 2
 TURN_S: Final = 20
+NAMED: Final = {COLUMNS: 5, FEWEST: 3}
+"""Presses on other pages that are named in the strip, by columns."""
 
 EXPLAINED: Final = "Three weeks from now. Thick line: next stop. Figure: chance to end before it."
 SAFE: Final = "No screen is proof that a machine is safe."
 
 
-def document(fleet: Fleet, *, fault: str = "") -> Document:
-    """The whole wall. `fault`: why the API gave no answer, empty when it did."""
-    columns = [column for line in fleet.lines for column in _columns(fleet, line)]
+def document(fleet: Fleet, beside: Beside, *, fault: str = "", columns: int = COLUMNS) -> Document:
+    """The whole wall.
+
+    fault: why the API gave no answer, empty when it did.  columns: that the screen has room for.
+    """
     return {
         "view": "wall",
         "title": "Wall · Duestroke",
-        "head": fleets.head(fleet),
+        "head": fleets.head(fleet) | {"shift": shifts.now_words(beside.duty, fleet)},
         "bar": fleets.bar(fleet, fault),
         "tally": _tally(fleet),
-        "axis": {"span": fleet.axis.span, "weeks": axes.weeks(fleet.axis)},
+        "axis": {"span": fleet.axis.span, "weeks": weeks(fleet.axis)},
         "lines": fleets.line_paths(fleet),
-        "pages": _pages(columns),
+        "pages": _pages(fleet, beside, columns),
+        "columns": columns,
         "turn_s": TURN_S,
         "strip": EXPLAINED,
         "safe": SAFE,
@@ -56,119 +65,37 @@ def _tally(fleet: Fleet) -> list[dict[str, Any]]:
     ]
 
 
-def _pages(columns: Sequence[Document]) -> list[Document]:
-    cuts = [list(columns[at : at + COLUMNS]) for at in range(0, len(columns), COLUMNS)]
-    return [
-        {"columns": page, "elsewhere": _elsewhere(page, columns), "count": len(cuts)}
-        for page in cuts
-    ]
+def _pages(fleet: Fleet, beside: Beside, columns: int) -> list[Document]:
+    by_line = made_of.by_line(fleet)
+    if len(by_line) <= columns and all(len(each["rows"]) <= made_of.ROWS for each in by_line):
+        return [_page_of(noted(by_line, fleet, beside), [], 0)] if by_line else []
+    fixed, turning = made_of.turning(fleet, columns)
+    fixed = noted(fixed, fleet, beside)
+    room = columns - len(fixed)
+    cuts = [turning[at : at + room] for at in range(0, len(turning), room)] or [[]]
+    calls = [row for column in (*fixed, *turning) for row in column["rows"] if row["calls"]]
+    return [_page_of([*fixed, *cut], calls, NAMED[columns]) for cut in cuts]
 
 
-def _elsewhere(page: Sequence[Document], columns: Sequence[Document]) -> str:
+def _page_of(page: Sequence[Document], calls: Sequence[Document], most: int) -> Document:
     here = {row["key"] for column in page for row in column["rows"]}
-    calls = {
-        row["key"]: f"{row['id']} {row['word']}"
-        for column in columns
-        for row in column["calls"]
-        if row["key"] not in here
-    }
-    return f"Also: {words.listed(list(calls.values()), 5)}" if calls else ""
-
-
-def _columns(fleet: Fleet, line: str) -> list[Document]:
-    presses = [press for press in fleet.presses if words.line_of(press.press) == line]
-    made = [_row(fleet, press) for press in presses]
-    calls = [row for row in made if row["calls"]]
-    return [
-        {**_header(fleet, line), "key": f"{line}#{at}", "rows": turn, "calls": calls}
-        for at, turn in enumerate(turns(made))
-    ]
-
-
-def turns(made: Sequence[Document]) -> list[list[Document]]:
-    """A line's rows in turns of eight, in stamped order; rows that call someone are in each.
-
-    Where more than eight call someone, all rows take turns alike.
-    """
-    if len(made) <= ROWS:
-        return [list(made)]
-    calls = [row for row in made if row["calls"]]
-    others = [row for row in made if not row["calls"]]
-    room = ROWS - len(calls)
-    if room < 1:
-        return [list(made[at : at + ROWS]) for at in range(0, len(made), ROWS)]
-    parts = [others[at : at + room] for at in range(0, len(others), room)] or [[]]
-    order = {row["key"]: place for place, row in enumerate(made)}
-    return [sorted(calls + part, key=lambda row: order[row["key"]]) for part in parts]
-
-
-def _header(fleet: Fleet, line: str) -> Document:
-    stop = stops.next_stop(fleet, line)
+    away = [f"{row['id']} {row['word']}" for row in calls if row["key"] not in here]
     return {
-        "line": line,
-        "name": stops.line_name(line),
-        "begins": _begins(fleet, stop),
-        "says": _says(fleet, stop, len(stops.wanted(fleet, line))),
-        "days": _day_labels(fleet, line, named=stop),
+        "columns": list(page),
+        "elsewhere": f"Also: {words.listed(away, most)}" if away else "",
     }
 
 
-def _begins(fleet: Fleet, stop: Stop | None) -> str:
-    if stop is None:
-        return "no planned stop entered"
-    if stop.begins <= fleet.now:
-        return f"stands until {words.since(stop.ends, fleet.zone, fleet.now)}"
-    return f"stops {words.moment(stop.begins, fleet.zone, fleet.now)}"
-
-
-def _says(fleet: Fleet, stop: Stop | None, wanted: int) -> str:
-    if stop is None:
-        return "figure: chance to end in 7 days"
-    room = "" if stop.max_changes is None else f", room for {stop.max_changes}"
-    changes = f"{wanted} change{'' if wanted == 1 else 's'} wanted{room}"
-    return f"{stops.when(fleet, stop)}: {changes}"
-
-
-def _day_labels(fleet: Fleet, line: str, *, named: Stop | None) -> list[dict[str, Any]]:
-    labels: list[dict[str, Any]] = []
-    free_from = 17.0
-    for stop in axes.coming(axes.of_line(fleet.stops, line), fleet.now):
-        left = fleet.axis.left(stop.begins)
-        if stop is not named and free_from <= left <= 88.0:
-            labels.append({"left": left, "text": words.weekday(stop.begins, fleet.zone, fleet.now)})
-            free_from = left + 24.0
-    return labels
-
-
-def _row(fleet: Fleet, press: Press) -> Document:
-    tools = fleet.tools.get(press.press, ())
-    tool = tools[0] if tools else None
-    return {
-        "key": press.press,
-        "id": words.press_id(press.press),
-        **rows.state(tool),
-        **rows.drawn(fleet, press.press, tool, rows.RISE_FLEET),
-        "line": words.line_of(press.press),
-        "stops": rows.own_stops(fleet, press.press),
-        "label": _label(fleet, press, tool),
-        "chance": rows.chance_words(fleet, tool),
-        "calls": tool is not None and tool.state in rows.NEEDS_SOMEONE,
-        "spoken": rows.spoken(fleet, tool),
-    }
-
-
-def _label(fleet: Fleet, press: Press, tool: Forecast | None) -> str:
-    if press.last_report is None:
-        return "never reported"
-    if tool is None:
-        return "no range yet"
-    if fleets.is_silent(press, fleet.now) and tool.state == "cant-tell":
-        return "silent"
-    return tool.position
+def _columns_of(ask: Ask) -> int:
+    """Columns that the screen says it has room for."""
+    given = ask.param("columns")
+    return int(given) if given in (str(FEWEST), str(COLUMNS)) else COLUMNS
 
 
 def _page(ask: Ask) -> Document:
-    return document(ask.arranged(DAYS), fault=ask.fault)
+    fleet = ask.arranged(DAYS)
+    beside = besides.read(ask, fleet)
+    return document(fleet, beside, fault=ask.fault, columns=_columns_of(ask))
 
 
 PAGE: Final = Page(view="wall", path="/wall", title="Wall", document=_page, word="Wall")

@@ -83,7 +83,8 @@
       name === "whole" ? path("wk", page.axis.weeks) : null,
       path("hot", p.hot), path("cool", p.cool), path("rim", p.rim), path("ghost", p.ghost),
       stops.next ? h("path", "next", { "class": "st next", d: stops.next }) : null, path("st", stops.later),
-      path("dots", p.dots), path("run", p.run), path("bar", p.bar), path("pq", p.pq), path("p50", p.p50)
+      path("dots", p.dots), path("run", p.run), path("bar", p.bar), path("risk", p.risk), path("pq", p.pq), path("p50", p.p50),
+      path("back", row.back)
     ]));
   }
 
@@ -96,7 +97,7 @@
         h("path", 2, { d: "M12 9 30 1V9Z", fill: "currentColor" }),
         h("path", 3, { d: "M33 0V12", stroke: "currentColor", "stroke-width": 2.4 })]),
       h("span", "brand", {}, "Duestroke"), h("span", "site", { "class": "site quiet" }, it.site)]);
-    var now = h("p", "now", { "class": "now" }, [h("span", "t", {}, it.now), h("small", "o", {}, it.offset)]);
+    var now = h("p", "now", { "class": "now" }, some([h("span", "t", {}, it.now), h("small", "o", {}, it.offset), words("small", "s", "shift", it.shift)]));
     var counts = h("p", "data", { "class": "data" }, some([
       it.counts ? h("span", "upto", { "class": "nw" }, [h("span", 1, {}, "counts up to "), h("b", 2, {}, it.counts)]) : null,
       it.reporting ? h("span", "rep", { "class": "nw rep" + (it.counts ? " dot" : "") }, it.reporting) : null,
@@ -134,7 +135,7 @@
       }), it.flags.map(function (flag) {
         return h("span", flag.key, { "class": flag.long ? "stop long" : "stop", "aria-hidden": "true", style: "left:" + flag.left + "%;top:" + (26 + 19 * flag.lane) + "px" }, flag.text);
       }))),
-      h("div", "with", { "class": "with" }, [h("p", 1, {}, "When it is due,"), h("p", 2, {}, "or how the press runs")])
+      h("div", "with", { "class": "with" }, page.view === "desk" ? [h("p", 1, {}, "The spare, and when it is due,"), h("p", 2, {}, "or how the press runs")] : [h("p", 1, {}, "When it is due,"), h("p", 2, {}, "or how the press runs")])
     ]);
   }
 
@@ -153,16 +154,22 @@
       h("div", "what", { "class": "what" }, [
         h("p", "line1", { "class": "line1" }, some([
           h("a", "id", { "class": "id", href: "/press/" + row.press }, row.id), state(row.mark, row.word),
-          h("span", "pos", { "class": "pos" }, row.label), words("span", "ser", "ser", row.serial)])),
-        h("p", "why", { "class": "why" }, row.why)]),
+          h("span", "pos", { "class": "pos" }, row.label),
+          row.serial ? h("a", "ser", { "class": "ser", href: "/tool/" + row.serial }, row.serial) : null, words("span", "m", "ser", row.strokes)])),
+        h("p", "why", { "class": "why" }, some([h("span", 1, {}, row.why), h("a", 3, { "class": "basis", href: row.basis_at }, row.basis), row.enter ? h("a", 2, { "class": "enter", href: row.enter.href }, row.enter.word) : null]))]),
       h("div", "axis", { "class": "axis" }, some([ramp(page, row, "whole"), words("span", "cap", "cap doubt", row.cap),
         h("span", "spoken", { "class": "sr" }, row.spoken)].concat(row.figures.map(function (fig, at) {
         return h("span", at, { "class": fig.next ? "ch next" : "ch", "aria-hidden": "true", style: "left:" + fig.left + "%" }, fig.text);
       })))),
       h("div", "with", { "class": "with" }, some([
-        row.range ? h("p", "range", {}, some([h("b", 1, { "class": "nw" }, row.range), row.half ? h("span", 2, {}, ", ") : null, row.half ? h("span", 3, { "class": "nw" }, row.half) : null])) : null,
-        h("p", "basis", { "class": "quiet" }, row.basis)]))
+        spare(row.spare), row.range ? h("p", "range", {}, some([h("b", 1, { "class": "nw" }, row.range), row.half ? h("span", 2, {}, ", ") : null, row.half ? h("span", 3, { "class": "nw" }, row.half) : null])) : null]))
     ]);
+  }
+
+  /* What would go in: its serial leads to its page; where none is there, the words call. */
+  function spare(it) {
+    return h("p", "spare", { "class": it.lead || it.serial ? "" : it.tone }, some([words("b", 1, it.tone, it.lead), h("span", 2, {}, it.lead ? " " : ""),
+      it.serial ? h("a", 3, { "class": "nw", href: "/tool/" + it.serial }, it.serial) : null, h("span", 4, {}, (it.serial ? " " : "") + it.text)]));
   }
 
   function doList(page) {
@@ -178,16 +185,20 @@
 
   function again() { return h("button", "again", { type: "button", "class": "link", "data-again": "1" }, "Try again"); }
 
+  function measure(each) {
+    return some([each.vessel ? h("span", "v" + each.key, { "class": "vat" + (each.next ? " first" : "") + (each.over ? " over" : ""), "aria-hidden": "true", style: "left:" + each.left + "%" }, [h("i", 1, { style: "height:" + each.fill + "%" })]) : null,
+      each.count ? h("span", "n" + each.key, { "class": "n", "aria-hidden": "true", style: "left:" + each.left + "%" }, [h("b", 1, {}, each.count), h("span", 2, {}, each.room)]) : null]);
+  }
+
   function stopRow(page, row) {
-    var it = row.measure;
     return h("li", row.key, { "class": "row" }, [
       h("div", "what", { "class": "what" }, [
         h("p", 1, {}, some([h("b", 1, { "class": "nw" }, row.name), h("span", 2, {}, " · "), h("b", 3, { "class": "nw" }, row.when), row.ahead ? h("span", 4, { "class": "nw" }, " · " + row.ahead) : null])),
-        h("p", 2, { "class": "quiet" }, row.tools)]),
-      h("div", "axis", { "class": "axis" }, some([ramp(page, row, "whole")].concat(it ? [
-        h("span", "vat", { "class": "vat first", style: "left:" + it.left + "%" }, [h("i", 1, { style: "height:" + it.fill + "%" })]),
-        h("span", "n", { "class": "n", style: "left:" + it.left + "%" }, [h("b", 1, {}, it.count), h("span", 2, {}, it.room)])] : []))),
-      h("div", "with", { "class": "with" }, [h("p", 1, { "class": "quiet" }, row["with"])])
+        h("p", 2, { "class": "quiet names" }, row.tools.map(function (each, at) {
+          return h("span", each.key, { "class": "nw" }, [h("a", 1, { href: each.href }, each.id), h("span", 2, {}, " " + each.text + (at < row.tools.length - 1 ? "," : ""))]);
+        }).concat(some([words("span", "more", "nw", row.more)])))]),
+      h("div", "axis", { "class": "axis" }, [ramp(page, row, "whole"), h("span", "spoken", { "class": "sr" }, row.spoken)].concat(row.measures.reduce(function (all, each) { return all.concat(measure(each)); }, []))),
+      h("div", "with", { "class": "with" }, row["with"].map(function (each, at) { return h("p", at, { "class": each.tone || "quiet" }, each.text); }))
     ]);
   }
 
@@ -198,6 +209,23 @@
       it.empty ? h("p", "empty", { "class": "says" }, it.empty) : null,
       h("ol", "rows", { "class": "rows load" }, it.rows.map(function (row) { return stopRow(page, row); }))
     ]));
+  }
+
+  /* ---- since your last shift: four lists side by side ---- */
+  function latelyList(it) {
+    return h("div", it.key, { "class": "lately-" + it.key }, some([
+      h("h3", "t", {}, it.title), words("p", "old", "doubt", it.old), words("p", "fault", "act", it.fault),
+      h("ol", "l", {}, it.items.map(function (each) {
+        return h("li", each.key, {}, [h("a", 1, { href: each.href }, [h("b", 1, { "class": "nw" }, each.id), h("span", 2, each.loud ? { "class": "loud" } : {}, " " + each.text)])]);
+      })),
+      it.more ? h("button", "more", { type: "button", "class": "link", "data-open": it.key, "aria-expanded": String(it.whole), "aria-label": it.more + ", " + it.title }, it.more) : null]));
+  }
+
+  function latelySection(page) {
+    var it = page.lately;
+    return h("section", "lately", { "aria-labelledby": "h-lately" }, [
+      band("h-lately", "Since your last shift", [h("p", "say", {}, it.say)]),
+      h("div", "four", { "class": "four" }, it.lists.map(latelyList))]);
   }
 
   function pressRow(page, row) {
@@ -295,7 +323,7 @@
   }
 
   function desk(page) {
-    var body = page.away ? [axisHead(page), awayPart(page)] : [axisHead(page), doList(page), stopList(page), fleet(page), key(page)];
+    var body = page.away ? [axisHead(page), awayPart(page)] : [axisHead(page), doList(page), stopList(page), latelySection(page), fleet(page), key(page)];
     return sheet(page, "Shift", body);
   }
 
@@ -312,7 +340,7 @@
   }
 
   function column(page, it) {
-    return h("section", it.key, { "class": "col", "aria-label": it.name }, [
+    return h("section", it.key, { "class": "col " + it.set, "aria-label": it.name }, some([
       h("header", "head", {}, [
         h("h2", "n", {}, [h("span", 1, {}, it.name + " "), h("span", 2, { "class": "plainw" }, it.begins)]), h("p", "s", {}, it.says),
         h("span", "now", { "class": "d", style: "left:0" }, "now")].concat(it.days.map(function (day) {
@@ -320,8 +348,9 @@
       }))),
       h("div", "body", { "class": "body" }, [
         h("svg", "weeks", { viewBox: "0 0 " + page.axis.span + " 100", preserveAspectRatio: "none", "aria-hidden": "true" }, [path("wk", page.axis.weeks)]),
-        h("ol", "rows", {}, it.rows.map(function (row) { return wallPress(page, row); }))])
-    ]);
+        h("ol", "rows", {}, it.rows.map(function (row) { return wallPress(page, row); }))]),
+      it.note ? h("div", "note", { "class": "note" }, [h("h3", "t", {}, it.note.title)].concat(it.note.lines.map(function (line, at) { return h("p", at, {}, line); }))) : null
+    ]));
   }
 
   function wall(page) {
@@ -332,7 +361,7 @@
     var main = page.away ? [awayPart(page)] : page.empty ? [h("p", "empty", { "class": "says" }, page.empty)]
       : it.columns.map(function (each) { return column(page, each); });
     return [markSheet(), h("h1", "h1", { "class": "sr" }, "Wall"), head(page, true), h("div", "bars", {}, [endedBar(page), bar(page), lostBar()]),
-      h("main", "main", { "class": page.away || page.empty ? "" : "cols" }, main),
+      h("main", "main", { "class": page.away || page.empty ? "" : "cols of" + page.columns }, main),
       h("footer", "strip", { "class": "strip" }, [h("span", 1, { "class": it && it.elsewhere ? "also" : "" }, turn + (it && it.elsewhere ? it.elsewhere : page.strip || "")), h("span", 2, { "class": "quiet" }, page.safe || "")])];
   }
 
@@ -345,6 +374,13 @@
     if (document.title !== page.title) { document.title = page.title; }
     fill(root, (views[page.view] || desk)(page));
     if (after[page.view]) { after[page.view](page); }
+    toPart();
+  }
+
+  /* A part that the address names is drawn after the browser has looked for it. */
+  function toPart() {
+    var part = !shown.came && window.location.hash.length > 1 && document.getElementById(decodeURIComponent(window.location.hash.slice(1)));
+    if (part) { shown.came = true; part.scrollIntoView(); }
   }
 
   /* What only one page needs comes with it; the page is drawn once all of it is there. */
@@ -428,7 +464,7 @@
 
   /* ---- asking, hearing, and noticing that nothing is heard ---- */
   function question() {
-    return { address: window.location.pathname + window.location.search, params: shown.params, open: shown.open, digest: shown.digest, n: Date.now() };
+    return { address: window.location.pathname + window.location.search, params: Object.assign({ columns: window.innerWidth < 1280 ? "2" : "3" }, shown.params), open: shown.open, digest: shown.digest, n: Date.now() };
   }
 
   function askNow() { window.dash_clientside.set_props("board-ask", { data: question() }); }

@@ -1,4 +1,4 @@
-"""What the fake API lists of the whole plant: flags, questions, events, quarantine."""
+"""What the fake API lists of the whole plant: flags, questions, events, quarantine, shifts."""
 
 from __future__ import annotations
 
@@ -7,13 +7,15 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from duestroke.times import format_time, parse_time
-from tests.browser import fake_api, fake_record
+from tests.browser import fake_api, fake_record, fake_shifts
 
 
 def answer(
     plant: fake_api.Plant, path: str, asked: dict[str, str], now: datetime
 ) -> list[dict[str, Any]] | None:
     """The list of the whole plant; None where the path is none, or one press is asked for."""
+    if path == "/shifts":
+        return fake_shifts.shifts(plant, now)
     if path == "/quarantine":
         return quarantine(now) if plant.presses else []
     if "press" in asked or path not in ("/flags", "/questions", "/tool-events"):
@@ -28,6 +30,7 @@ def answer(
         return [row for row in found if row["settled"] is None]
     if path == "/questions":
         return [row for row in found if row["closed_at"] is None]
+    found += fake_shifts.lately(plant, now)
     return [row for row in found if "from" not in asked or _is_after(row["at"], asked["from"])]
 
 

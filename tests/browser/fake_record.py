@@ -11,7 +11,7 @@ from datetime import datetime, timedelta
 from functools import lru_cache
 from typing import Any
 
-from tests.browser import fake_api
+from tests.browser import fake_api, fake_stock
 
 PER_DAY = 500_000.0
 HOURS_DOWN = range(7, 11)
@@ -49,8 +49,8 @@ def positions() -> list[dict[str, Any]]:
             "quantity": quantity,
             "unit": unit,
             "limit": limit,
-            "size_mm": None,
-            "size_tolerance_mm": None,
+            "size_mm": fake_stock.SIZES.get(name),
+            "size_tolerance_mm": 0.004 if fake_stock.SIZES.get(name) else None,
             "sizes": [],
             "order": order,
             "interval_strokes": 100_000_000 if kind == "press" else None,
