@@ -19,6 +19,7 @@ from dashboard.fleet import Document, Fleet
 from dashboard.life_facts import Life, Model, More, Score
 from dashboard.pages import Ask, Page
 from dashboard.reads import Told
+from duestroke.names import PRESS_POSITION
 
 FRESH: Final = timedelta(minutes=1)
 SLOW_FRESH: Final = timedelta(minutes=15)
@@ -70,7 +71,11 @@ def _chosen(ask: Ask, fleet: Fleet, places: Sequence[Place]) -> tuple[str, str]:
     for tools in fleet.tools.values():
         for tool in tools:
             known[tool.position] = max(known.get(tool.position, 0), tool.basis.failures)
-    here = [(known.get(each.position, 0), each.order, each.position) for each in places]
+    here = [
+        (known.get(each.position, 0), each.order, each.position)
+        for each in places
+        if each.position != PRESS_POSITION
+    ]
     best = max(here, default=None)
     return (kinds[best[2]], best[2]) if best else ("", "")
 

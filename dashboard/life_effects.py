@@ -282,7 +282,8 @@ _LINE: Final = re.compile(r"\b[a-z0-9-]{1,32}/([a-z0-9-]{1,32})\b")
 def named(text: str) -> str:
     """Presses and lines in a text as they are called."""
     plain = _PRESS.sub(lambda found: f"{found[1]}{words.NARROW}{found[2]}", text)
-    return _LINE.sub(lambda found: f"line{words.NB}{found[1]}", plain).strip()
+    plain = _LINE.sub(lambda found: f"line{words.NB}{found[1]}", plain)
+    return plain.replace("weibull", "Weibull").strip()
 
 
 def sentence(text: str) -> str:

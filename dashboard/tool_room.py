@@ -13,7 +13,7 @@ from dashboard.entry_tools import Place
 from dashboard.fleet import Document
 from dashboard.pages import Ask, Page
 from dashboard.reads import Told
-from dashboard.tool_room_facts import Demand, DemandList, Room, Stock
+from dashboard.tool_room_facts import Demand, DemandList, Models, Room, Stock, weak_batches
 
 WEEKS: Final = "6"
 FRESH: Final = timedelta(seconds=20)
@@ -27,12 +27,14 @@ def document(ask: Ask) -> Document:
     wanted = reads.one("/demand", DemandList, {"weeks": WEEKS}, FRESH)
     stock = reads.items("/stock", Stock, fresh_for=FRESH)
     places = reads.items("/positions", Place, fresh_for=timedelta(minutes=5))
+    models = reads.later("/life-models", Models, {"limit": "1000"}, timedelta(minutes=15))
     room = Room(
         fleet=fleet,
         demand=wanted.value.items if wanted.value else (),
         stock={each.kind: each for each in stock.value or ()},
         places={each.position: each for each in places.value or ()},
         can_enter=ask.who.may("crew"),
+        weak=weak_batches(models.value if models else None),
     )
     axis = fleets.axis_head(fleet)
     return {
@@ -76,7 +78,7 @@ def _ready(ask: Ask, room: Room, wanted: Told[DemandList]) -> Document:
         "ready",
         "To be ready, in order",
         wanted,
-        lambda _: queue.ready(room),
+        lambda _: queue.ready(room, opened="ready" in ask.opened),
         say="tools that the engine wants out at one of the next two stops of their line, "
         "and the spare that would go in",
     )

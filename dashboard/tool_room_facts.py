@@ -11,6 +11,7 @@ from dashboard import words
 from dashboard.client import Time
 from dashboard.entry_tools import Place
 from dashboard.fleet import Fleet
+from dashboard.life_facts import Groups
 
 
 class Held(msgspec.Struct, frozen=True):
@@ -97,6 +98,39 @@ class DemandList(msgspec.Struct, frozen=True):
     made_at: Time | None
 
 
+class Batched(msgspec.Struct, frozen=True):
+    """The batches of one place, from `GET /life-models`."""
+
+    kind: str
+    position: str
+    groups: dict[str, Groups] = {}
+
+
+class Models(msgspec.Struct, frozen=True):
+    """All life models, as far as their batches go."""
+
+    items: tuple[Batched, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Weak:
+    """A batch whose median life is credibly below that of the others; ratio: by how much."""
+
+    position: str
+    batch: str
+    ratio: float
+
+
+def weak_batches(models: Models | None) -> tuple[Weak, ...]:
+    """Batches that the records tell from the others, to the worse."""
+    return tuple(
+        Weak(model.position, group.label, group.ratio.median)
+        for model in (models.items if models else ())
+        for group in model.groups.get("batch", Groups((), ())).groups
+        if group.differs and group.ratio.median < 1
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class Room:
     """All that the page knows. can_enter: whether who asks may enter a rework."""
@@ -106,6 +140,12 @@ class Room:
     stock: Mapping[str, Stock]
     places: Mapping[str, Place]
     can_enter: bool = False
+    weak: Sequence[Weak] = ()
+
+    def weak_at(self, demand: Demand, batch: str) -> Weak | None:
+        """What is known against a batch at the places that ask for this kind and size."""
+        found = (w for w in self.weak if w.batch == batch and w.position in demand.positions)
+        return next(found, None)
 
     def sizes_of(self, kind: str) -> int:
         """How many sizes of a kind are asked for."""

@@ -28,7 +28,7 @@ from dashboard.tool_room_facts import (
 from duestroke.names import PRESS_POSITION
 
 FEW: Final = 12
-"""Rows of the bench shown at first."""
+"""Rows of a list shown at first."""
 
 WANTED_OUT: Final = ("overdue", "this-stop", "plan")
 
@@ -186,7 +186,7 @@ def _change(room: Room, tool: Forecast) -> Change | None:
     return Change(at.at, at.stop is not None, tool, group)
 
 
-def ready(room: Room) -> Document:
+def ready(room: Room, opened: bool) -> Document:
     """What must be ready by which day, in which size; spares are dealt in that order."""
     wanted = changes(room)
     if not wanted:
@@ -195,7 +195,13 @@ def ready(room: Room) -> Document:
     none = sum(cell.tone == "act" for cell in dealt)
     said = f"{tools(len(wanted))} wanted" + (f", {none} with no spare." if none else ".")
     rows = [_ready_row(room, change, cell) for change, cell in zip(wanted, dealt, strict=True)]
-    return {"rest": said, "table": table("ready", "To be ready, in order", _READY, rows)}
+    cut = rows if opened else rows[:FEW]
+    return {
+        "rest": said,
+        "table": table("ready", "To be ready, in order", _READY, cut),
+        "more": f"All {len(rows)}" if len(rows) > FEW else "",
+        "open": opened,
+    }
 
 
 def _deal(room: Room, wanted: list[Change]) -> list[Cell]:

@@ -51,8 +51,10 @@ def verdict(room: Room, demand: Demand) -> tuple[str, str]:
     likely, perhaps = short_at(demand, "50"), short_at(demand, "90")
     first = perhaps or likely
     if first is not None:
-        sure = f" As likely as not by {_by(room, likely)}." if likely is not None else ""
-        return "act", f"May be short by {_by(room, first)}: {_against(demand, first)}{sure}"
+        how = "Likely short" if likely is first else "May be short"
+        later = likely is not None and likely is not first
+        sure = f" As likely as not by {_by(room, likely)}." if likely and later else ""
+        return "act", f"{how} by {_by(room, first)}: {_against(demand, first)}{sure}"
     if _leans_on_back(room, demand):
         return "", "Enough at 90 % only if what comes back is ground to this size."
     return "", f"Enough at 90 % for {len(demand.weeks)}{words.NB}weeks."
@@ -69,7 +71,10 @@ def _leans_on_back(room: Room, demand: Demand) -> bool:
 
 
 def _against(demand: Demand, week: Week) -> str:
-    return f"{week.wanted_by_then.level_90} wanted by then at 90 %, {there(week, demand)} there."
+    said = f"{week.wanted_by_then.level_90} wanted by then at 90 %, {there(week, demand)} there"
+    if week.back_by_then:
+        return f"{said} if the {week.back_by_then} promised by then are back."
+    return f"{said}."
 
 
 def _by(room: Room, week: Week) -> str:
@@ -139,10 +144,24 @@ def _wanted_row(room: Room, demand: Demand, most: int) -> Document:
 def _shelf(room: Room, demand: Demand) -> list[Document]:
     stock = room.stock.get(demand.kind)
     batches = {each.serial: each.batch for each in stock.shelf} if stock else {}
-    return [
-        {"serial": serial, "href": f"/tool/{serial}", "batch": batches.get(serial) or ""}
-        for serial in demand.shelf[:MOST_NAMED]
-    ] + ([{"serial": "", "href": "", "batch": _rest(demand)}] if _rest(demand) else [])
+    held = [
+        _on_shelf(room, demand, each, batches.get(each) or "") for each in demand.shelf[:MOST_NAMED]
+    ]
+    rest = _rest(demand)
+    last = {"serial": "", "href": "", "batch": rest, "weak": "", "life": ""}
+    return [*held, last] if rest else held
+
+
+def _on_shelf(room: Room, demand: Demand, serial: str, batch: str) -> Document:
+    """A tool on the shelf; of a batch that lasts less than the others that is said."""
+    weak = room.weak_at(demand, batch)
+    return {
+        "serial": serial,
+        "href": f"/tool/{serial}",
+        "batch": batch,
+        "weak": "" if weak is None else f"lasts {weak.ratio:.2f} of the others",
+        "life": "" if weak is None else f"/life?position={weak.position}",
+    }
 
 
 def _rest(demand: Demand) -> str:
@@ -311,11 +330,14 @@ def _usual(late: Lateness | None) -> str:
     if late is None:
         return "too few past promises to know how they are kept"
     return (
-        f"usual: half within {_days(late.median_days)} of the promise, nine in ten within "
-        f"{_days(late.days_90)} ({late.reworks} past ones)"
+        f"usual: half {_after(late.median_days)}, nine in ten {_after(late.days_90)} "
+        f"({late.reworks} past ones)"
     )
 
 
-def _days(days: float) -> str:
-    whole_days = round(max(days, 0.0))
-    return f"{whole_days}{words.NB}day{'' if whole_days == 1 else 's'}"
+def _after(days: float) -> str:
+    """Days after a promise, in words."""
+    whole_days = round(days)
+    if whole_days <= 0:
+        return "by the day promised"
+    return f"within {whole_days}{words.NB}day{'' if whole_days == 1 else 's'} after it"

@@ -15,7 +15,7 @@
   function shelf(row) {
     return h("p", "shelf", { "class": "shelf" }, [h("b", "n", { "class": "id" }, row.count), h("span", "w", {}, " on the shelf"),
       h("span", "list", { "class": "ser" }, row.shelf.map(function (each, at) {
-        return each.href ? h("span", at, { "class": "nw" }, some([h("a", 1, { href: each.href }, each.serial), each.batch ? h("span", 2, {}, " " + each.batch) : null])) : h("span", at, {}, each.batch);
+        return each.href ? h("span", at, { "class": "nw" }, some([h("a", 1, { href: each.href }, each.serial), each.batch ? h("span", 2, {}, " " + each.batch) : null, each.weak ? h("a", 3, { href: each.life, "class": "weak" }, " " + each.weak) : null])) : h("span", at, {}, each.batch);
       }))]);
   }
 
@@ -62,16 +62,15 @@
     return it.panel(made, made.rows ? [h("ol", "rows", { "class": "rows axrows away2" }, made.rows.map(function (row) { return awayRow(page, row); }))] : []);
   }
 
-  function bench(made) {
+  function listed(made) {
     return it.panel(made, made.table ? some([it.table(made.table),
-      made.more ? h("p", "more", { "class": "tools" }, [h("button", 1, { type: "button", "class": "link", "data-open": "bench", "aria-expanded": String(made.open) }, made.open ? "Fewer" : made.more)]) : null]) : []);
+      made.more ? h("p", "more", { "class": "tools" }, [h("button", 1, { type: "button", "class": "link", "data-open": made.key, "aria-expanded": String(made.open) }, made.open ? "Fewer" : made.more)]) : null]) : []);
   }
 
   it.views["tool-room"] = function (page) {
     if (page.away) { return it.sheet(page, "Tool room", [it.awayPart(page)]); }
-    function tabled(made) { return it.panel(made, made.table ? [it.table(made.table)] : []); }
     return it.sheet(page, "Tool room", [
       h("p", "top", { "class": "says top" }, some([words("b", 1, "", page.top.lead), words("span", 2, "", " " + page.top.rest)])),
-      bench(page.bench), tabled(page.ready), it.axisHead(page), wanted(page), away(page), tabled(page.orders)]);
+      listed(page.bench), listed(page.ready), it.axisHead(page), wanted(page), away(page), listed(page.orders)]);
   };
 })();

@@ -108,6 +108,8 @@ def answer(path: str, asked: dict[str, str]) -> tuple[int, dict[str, Any]] | Non
             "items": [told_life(life) for life in lives()] if is_here else [],
             "next": None,
         }
+    if path == "/life-models" and "position" not in asked:
+        return 200, {"items": [model("")], "next": None}
     if path == "/life-models":
         return (200, model(asked.get("with", ""))) if is_here else (404, {"status": 404})
     if path == "/forecasts/score":

@@ -13,7 +13,16 @@ from dashboard import tool_room_rows as rows
 from dashboard.client import LEVELS, Forecast, Press, Stop
 from dashboard.entry_tools import Place
 from dashboard.fleet import Answers, arrange
-from dashboard.tool_room_facts import DemandList, Room, Stock, short_at, there
+from dashboard.tool_room_facts import (
+    DemandList,
+    Models,
+    Number,
+    Room,
+    Stock,
+    short_at,
+    there,
+    weak_batches,
+)
 from tests.browser import fake_api, fake_record, fake_stock
 from tests.browser.fake_api import NOW
 
@@ -56,9 +65,35 @@ def test_short_is_the_first_week_in_which_more_is_wanted_than_there(room):
     tone, said = rows.verdict(room, ring)
     assert tone == "act"
     assert plain(said) == (
-        "May be short by Mon 7 Dec: 4 wanted by then at 90 %, 3 there. "
-        "As likely as not by Mon 14 Dec."
+        "May be short by Mon 7 Dec: 4 wanted by then at 90 %, 3 there if the 2 promised by then "
+        "are back. As likely as not by Mon 14 Dec."
     )
+
+
+def test_where_half_and_nine_in_ten_say_the_same_week_it_is_said_once(room):
+    punch = demand_of(room, "punch")
+    none = msgspec.structs.replace(punch, shelf=())
+    weeks = tuple(
+        msgspec.structs.replace(each, wanted_by_then=Number(2.0, 2, 2)) for each in punch.weeks
+    )
+    said = plain(rows.verdict(room, msgspec.structs.replace(none, weeks=weeks))[1])
+    assert said == "Likely short by Mon 30 Nov: 2 wanted by then at 90 %, 0 there."
+
+
+def test_a_weak_batch_on_the_shelf_is_marked_only_where_the_records_tell_it(room):
+    ratio = {"median": 0.62, "low": 0.5, "high": 0.8}
+    group = {"label": "PB-2601", "lives": 9, "failures": 4, "ratio": ratio, "needed": {}}
+    told = [
+        {"kind": "punch", "position": "punch", "groups": {"batch": {"groups": [g], "words": []}}}
+        for g in (group | {"differs": True}, group | {"label": "PB-2500", "differs": False})
+    ]
+    weak = weak_batches(msgspec.convert({"items": told}, Models))
+    assert [each.batch for each in weak] == ["PB-2601"]
+    told_rows = rows.wanted(replace(room, weak=weak), DemandList(tuple(room.demand), NOW), False)
+    shelf = next(each for each in told_rows["rows"] if each["places"] == "punch")["shelf"]
+    assert [each["weak"] for each in shelf] == ["", "", "lasts 0.62 of the others"]
+    assert shelf[2]["life"] == "/life?position=punch"
+    assert weak_batches(None) == ()
 
 
 def test_a_full_shelf_is_enough_and_one_that_leans_on_a_regrind_says_so(room):
@@ -85,7 +120,7 @@ def test_the_lead_names_what_is_short_soonest_first(room):
 
 
 def test_spares_are_dealt_by_the_day_they_are_wanted_and_none_twice(room):
-    made = queue.ready(room)["table"]
+    made = queue.ready(room, opened=True)["table"]
     days = [row[0] for row in made["csv"]["rows"]]
     assert days == sorted(days)
     spares = [row[4] for row in made["csv"]["rows"]]
@@ -107,7 +142,7 @@ def test_what_is_promised_back_by_then_serves_where_the_shelf_is_empty(room):
     kind = stock["redraw-die"]
     out = msgspec.structs.replace(kind.out[0], back_at=NOW + timedelta(days=2))
     stock["redraw-die"] = msgspec.structs.replace(kind, out=(out,))
-    made = queue.ready(replace(room, stock=stock))["table"]
+    made = queue.ready(replace(room, stock=stock), opened=True)["table"]
     die = next(row for row in made["csv"]["rows"] if row[2] == "redraw-die")
     assert plain(die[4]) == "RD24-0041-K, promised Wed 25 Nov"
 
