@@ -162,7 +162,7 @@ def _basis_at(tool: Forecast) -> str:
     """Where the lives behind a range are shown."""
     if tool.position == PRESS_POSITION:
         return f"/press/{tool.press}"
-    return "/life?" + urlencode({"position": tool.position})
+    return "/life?" + urlencode({"position": tool.position, "serial": tool.serial or ""})
 
 
 def _enter(beside: Beside, tool: Forecast) -> Document | None:

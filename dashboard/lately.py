@@ -15,8 +15,10 @@ from dashboard.reads import Told
 from dashboard.record import Event
 from dashboard.records import LATE, Asked, PressFlag
 from dashboard.shifts import last_words
+from dashboard.tool_room_facts import whole
 
 MOST_SHOWN: Final = 3
+NOTHING: Final = "No change, no jam; no entry awaits a word, and no flag is open."
 SURPRISES: Final = ("broken", "can-defect")
 
 Read = TypeVar("Read")
@@ -64,9 +66,11 @@ def section(fleet: Fleet, beside: Beside, opened: Collection[str]) -> Document:
         _waiting(fleet, beside, since, mine),
         _list(fleet, "flags", beside.flags, lambda told: _flags(fleet, told, mine)),
     ]
+    is_empty = not any(each["items"] or each["fault"] or each["old"] for each in lists)
     return {
         "say": last_words(beside.duty, fleet),
-        "lists": [_cut(each, each["key"] in opened) for each in lists],
+        "lists": [] if is_empty else [_cut(each, each["key"] in opened) for each in lists],
+        "empty": NOTHING if is_empty else "",
     }
 
 
@@ -166,7 +170,7 @@ def _changes(
 def _change(fleet: Fleet, change: Change) -> Document:
     why = REASON_WORDS.get(change.reason, "")
     what = "serviced" if change.position == "press" else why or _done(change)
-    place = "the press" if change.position == "press" else change.position
+    place = "the press" if change.position == "press" else whole(change.position)
     href = f"/press/{change.press}" if "/" in change.serial else f"/tool/{change.serial}"
     return {
         "key": f"{change.press}:{change.position}:{change.at.isoformat()}",
@@ -190,7 +194,7 @@ def _jams(
 
 
 def _jam(fleet: Fleet, jam: Jam) -> Document:
-    hurt = words.listed(jam.positions, 3)
+    hurt = words.listed([whole(each) for each in jam.positions], 3)
     at = words.since(jam.at, fleet.zone, fleet.now)
     return {
         "key": f"{jam.press}:{jam.at.isoformat()}",
@@ -232,11 +236,11 @@ def _waiting(
 
 
 def _question(fleet: Fleet, question: Asked) -> Document:
-    place = [question.position or question.serial]
+    place = whole(question.position or question.serial)
     return {
         "key": question.id,
         "id": words.press_id(question.press) if question.press else question.serial,
-        "text": f"{place[0]}: {words.of_the_api(question.words, fleet.zone, fleet.now)}",
+        "text": f"{place}: {words.of_the_api(question.words, fleet.zone, fleet.now)}",
         "href": "/records#h-questions",
         "loud": False,
     }
@@ -249,7 +253,7 @@ def _late(fleet: Fleet, event: Event) -> Document:
     return {
         "key": event.id,
         "id": words.press_id(event.press) if event.press else event.serial,
-        "text": f"{event.position or ''} {what} {done}, entered {late} late by "
+        "text": f"{whole(event.position or '')} {what} {done}, entered {late} late by "
         f"{event.by or event.entered_by}".strip(),
         "href": "/records#h-late",
         "loud": False,

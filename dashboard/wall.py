@@ -18,7 +18,7 @@ from dashboard.axis import weeks
 from dashboard.beside import Beside
 from dashboard.fleet import Document, Fleet
 from dashboard.pages import Ask, Page
-from dashboard.wall_notes import noted
+from dashboard.wall_notes import notes, placed
 
 DAYS: Final = 21
 COLUMNS: Final = 3
@@ -67,19 +67,21 @@ def _tally(fleet: Fleet) -> list[dict[str, Any]]:
 
 def _pages(fleet: Fleet, beside: Beside, columns: int) -> list[Document]:
     by_line = made_of.by_line(fleet)
+    said = notes(fleet, beside)
     if len(by_line) <= columns and all(len(each["rows"]) <= made_of.ROWS for each in by_line):
-        return [_page_of(noted(by_line, fleet, beside), [], 0)] if by_line else []
+        return [_page_of(placed(by_line, said)[0], [], 0)] if by_line else []
     fixed, turning = made_of.turning(fleet, columns)
-    fixed = noted(fixed, fleet, beside)
+    fixed, said = placed(fixed, said)
     room = columns - len(fixed)
     cuts = [turning[at : at + room] for at in range(0, len(turning), room)] or [[]]
     calls = [row for column in (*fixed, *turning) for row in column["rows"] if row["calls"]]
-    return [_page_of([*fixed, *cut], calls, NAMED[columns]) for cut in cuts]
+    return [_page_of([*fixed, *placed(cut, said)[0]], calls, NAMED[columns]) for cut in cuts]
 
 
 def _page_of(page: Sequence[Document], calls: Sequence[Document], most: int) -> Document:
     here = {row["key"] for column in page for row in column["rows"]}
-    away = [f"{row['id']} {row['word']}" for row in calls if row["key"] not in here]
+    named = {row["key"]: f"{row['id']} {row['word']}" for row in calls}
+    away = [said for key, said in named.items() if key not in here]
     return {
         "columns": list(page),
         "elsewhere": f"Also: {words.listed(away, most)}" if away else "",

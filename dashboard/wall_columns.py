@@ -41,7 +41,7 @@ def turning(fleet: Fleet, columns: int) -> tuple[list[Document], list[Document]]
     """Columns that always stand, and those that take turns in what is left of `columns`.
 
     Those that call someone stand, worst first, in as many columns as they need but one; where
-    there are more of them still, the rest takes turns before all others.
+    there are more of them still, every other turn is theirs.
     """
     lines = {line: _rows_of(fleet, line) for line in fleet.lines}
     calls = _worst_first(fleet, [row for made in lines.values() for row in made if row["calls"]])
@@ -52,14 +52,21 @@ def turning(fleet: Fleet, columns: int) -> tuple[list[Document], list[Document]]
         _calling(fleet, part, at, len(calls), "tight" if is_tight else "close")
         for at, part in enumerate(_parts(calls, most))
     ]
-    turns = called[stands:]
-    for line, made in lines.items():
-        calm = [row for row in made if not row["calls"]]
-        turns += [
-            {**_header(fleet, line), "key": f"{line}#{at}", "set": "", "rows": part}
-            for at, part in enumerate(_parts(calm, ROWS))
-        ]
-    return called[:stands], turns
+    calm = [
+        {**_header(fleet, line), "key": f"{line}#{at}", "set": "", "rows": part}
+        for line, made in lines.items()
+        for at, part in enumerate(_parts([row for row in made if not row["calls"]], ROWS))
+    ]
+    return called[:stands], _between(called[stands:], calm)
+
+
+def _between(calls: list[Document], calm: list[Document]) -> list[Document]:
+    """Every other turn is one of those that call someone, as long as there are any."""
+    if not calls or not calm:
+        return calls or calm
+    turns = max(len(calls), len(calm))
+    pairs = ((calls[at % len(calls)], calm[at % len(calm)]) for at in range(turns))
+    return [column for pair in pairs for column in pair]
 
 
 def _parts(made: Sequence[Document], most: int) -> list[list[Document]]:

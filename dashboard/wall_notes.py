@@ -17,16 +17,24 @@ LINE_PX: Final = 36
 MOST_LINES: Final = 4
 
 
-def noted(columns: Sequence[Document], fleet: Fleet, beside: Beside) -> list[Document]:
-    """The columns, those with most room under them with a note each, as far as it holds."""
-    notes = [note for note in (_since(fleet, beside), _missing(fleet, beside)) if note["lines"]]
+def notes(fleet: Fleet, beside: Beside) -> list[Document]:
+    """Notes that have something to say, `title` and `lines`."""
+    return [note for note in (_since(fleet, beside), _missing(fleet, beside)) if note["lines"]]
+
+
+def placed(
+    columns: Sequence[Document], given: Sequence[Document]
+) -> tuple[list[Document], list[Document]]:
+    """The columns, those with most room under them with a note each; notes without a place."""
     order = sorted(range(len(columns)), key=lambda at: -_free(columns[at]))
-    given: dict[int, Document] = {}
-    for at, note in zip(order, notes, strict=False):
+    held: dict[int, Document] = {}
+    rest = list(given)
+    for at in order:
         room = max(0, min(MOST_LINES, (_free(columns[at]) - TITLE_PX) // LINE_PX))
-        if room:
-            given[at] = note | {"lines": _cut(note["lines"], room)}
-    return [column | {"note": given.get(at)} for at, column in enumerate(columns)]
+        if room and rest:
+            note = rest.pop(0)
+            held[at] = note | {"lines": _cut(note["lines"], room)}
+    return [column | {"note": held.get(at)} for at, column in enumerate(columns)], rest
 
 
 def _free(column: Document) -> int:

@@ -156,7 +156,7 @@
           h("a", "id", { "class": "id", href: "/press/" + row.press }, row.id), state(row.mark, row.word),
           h("span", "pos", { "class": "pos" }, row.label),
           row.serial ? h("a", "ser", { "class": "ser", href: "/tool/" + row.serial }, row.serial) : null, words("span", "m", "ser", row.strokes)])),
-        h("p", "why", { "class": "why" }, some([h("span", 1, {}, row.why), h("a", 3, { "class": "basis", href: row.basis_at }, row.basis), row.enter ? h("a", 2, { "class": "enter", href: row.enter.href }, row.enter.word) : null]))]),
+        h("p", "why", { "class": "why" }, some([h("span", 1, {}, row.why), h("a", 3, { "class": "basis nw", href: row.basis_at }, row.basis), row.enter ? h("a", 2, { "class": "enter", href: row.enter.href }, row.enter.word) : null]))]),
       h("div", "axis", { "class": "axis" }, some([ramp(page, row, "whole"), words("span", "cap", "cap doubt", row.cap),
         h("span", "spoken", { "class": "sr" }, row.spoken)].concat(row.figures.map(function (fig, at) {
         return h("span", at, { "class": fig.next ? "ch next" : "ch", "aria-hidden": "true", style: "left:" + fig.left + "%" }, fig.text);
@@ -168,7 +168,7 @@
 
   /* What would go in: its serial leads to its page; where none is there, the words call. */
   function spare(it) {
-    return h("p", "spare", { "class": it.lead || it.serial ? "" : it.tone }, some([words("b", 1, it.tone, it.lead), h("span", 2, {}, it.lead ? " " : ""),
+    return h("p", "spare", { "class": it.lead || it.serial ? "spare" : "spare " + it.tone }, some([words("b", 1, it.tone, it.lead), h("span", 2, {}, it.lead ? " " : ""),
       it.serial ? h("a", 3, { "class": "nw", href: "/tool/" + it.serial }, it.serial) : null, h("span", 4, {}, (it.serial ? " " : "") + it.text)]));
   }
 
@@ -225,7 +225,7 @@
     var it = page.lately;
     return h("section", "lately", { "aria-labelledby": "h-lately" }, [
       band("h-lately", "Since your last shift", [h("p", "say", {}, it.say)]),
-      h("div", "four", { "class": "four" }, it.lists.map(latelyList))]);
+      it.empty ? h("p", "empty", { "class": "says" }, it.empty) : h("div", "four", { "class": "four" }, it.lists.map(latelyList))]);
   }
 
   function pressRow(page, row) {
@@ -343,7 +343,7 @@
     return h("section", it.key, { "class": "col " + it.set, "aria-label": it.name }, some([
       h("header", "head", {}, [
         h("h2", "n", {}, [h("span", 1, {}, it.name + " "), h("span", 2, { "class": "plainw" }, it.begins)]), h("p", "s", {}, it.says),
-        h("span", "now", { "class": "d", style: "left:0" }, "now")].concat(it.days.map(function (day) {
+        h("span", "now", { "class": "d", style: "left:0" }, it.set === "tight" ? "" : "now")].concat(it.days.map(function (day) {
         return h("span", day.text, { "class": "d mid", style: "left:" + day.left + "%" }, day.text);
       }))),
       h("div", "body", { "class": "body" }, [

@@ -184,7 +184,6 @@ class FakeApi:
             "/stops": lambda: self.plant(now).stops,
             "/tools": lambda: fake_shelf.tools(self.plant(now), asked),
             "/stock": lambda: fake_stock.stock(self.plant(now), now),
-            "/shifts": lambda: fake_shifts.shifts(self.plant(now), now),
         }
         if path in self.broken or ("/series" in self.broken and path.endswith("/series")):
             return 500, {"title": "Internal Server Error", "status": 500}

@@ -5,8 +5,19 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from typing import Any
 
+import msgspec
+
+from dashboard.beside import Beside
+from dashboard.entry_tools import Place
+from dashboard.fleet import Fleet
+from dashboard.reads import Told
+from dashboard.record import Event
+from dashboard.records import LOOK_BACK, Asked, PressFlag
+from dashboard.shifts import Duty, SitePlan
+from dashboard.spares import deal
+from dashboard.tool_room_facts import Stock
 from duestroke.times import format_time
-from tests.browser import fake_api, fake_record
+from tests.browser import fake_api, fake_doubts, fake_record, fake_stock
 
 JAMMED = ("ring-1", "ring-2", "ring-3")
 
@@ -55,3 +66,23 @@ def lately(plant: fake_api.Plant, now: datetime) -> list[dict[str, Any]]:
         )
     )
     return [event for event in made if event["press"] in known]
+
+
+def beside(plant: fake_api.Plant, fleet: Fleet, now: datetime, **changed: Any) -> Beside:
+    """What the board reads beside the fleet, as it would from this API. changed: parts by name."""
+
+    def told(path: str, kind: Any, **asked: str) -> Told[Any]:
+        found = fake_doubts.answer(plant, path, asked, now)
+        if found is None:
+            found = fake_record.answer(plant, path, asked, now)
+        return Told(tuple(msgspec.convert(found, list[kind])), now)
+
+    stock = tuple(msgspec.convert(fake_stock.stock(plant, now), list[Stock]))
+    parts = {
+        "duty": Duty.of(fleet, told("/shifts", SitePlan)),
+        "spares": deal(fleet, stock, told("/positions", Place).value),
+        "events": told("/tool-events", Event, **{"from": format_time(now - LOOK_BACK)}),
+        "questions": told("/questions", Asked, open="true"),
+        "flags": told("/flags", PressFlag, open="true"),
+    }
+    return Beside(**{**parts, **changed})

@@ -12,7 +12,7 @@ pytestmark = pytest.mark.browser
 
 MEASURE = (Path(__file__).parent / "measure.js").read_text()
 WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
-VIEWS = {"desk": "/", "wall": "/?view=wall"}
+VIEWS = {"desk": "/", "wall": "/wall"}
 
 
 def faults_of(opened):
@@ -29,7 +29,9 @@ def faults_of(opened):
 def test_the_plant_is_shown_whole_in_every_size_and_scheme(boards, open_page, size, scheme, view):
     """WCAG 2.0 to 2.2, levels A and AA, by axe-core; text measured by its own boxes."""
     opened = open_page(boards("plant_of_21").url + VIEWS[view], size, scheme)
-    assert opened.page.locator("[id^=press-], .press").count() == 21
+    # A narrow wall shows those that call someone, and a line at a time.
+    narrow = view == "wall" and size[0] < 1280
+    assert opened.page.locator("[id^=press-], .press").count() == (12 if narrow else 21)
     assert faults_of(opened) == []
 
 

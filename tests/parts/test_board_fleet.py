@@ -8,11 +8,11 @@ from datetime import timedelta
 import msgspec
 import pytest
 
-from dashboard import desk, fleet, wall
+from dashboard import axis, desk, fleet, stops, wall, wall_columns
 from dashboard.app import digest_of
 from dashboard.client import LEVELS, Forecast, Press, Stop
 from dashboard.fleet import Answers
-from tests.browser import fake_api
+from tests.browser import fake_api, fake_shifts
 from tests.browser.fake_api import NOW
 
 NARROW = "\u202f"
@@ -30,13 +30,15 @@ def answers_of(plant, **changed):
     return Answers(**{**parts, **changed})
 
 
-def desk_of(plant, *, fault="", opened=(), now=NOW, **changed):
-    arranged = fleet.arrange(answers_of(plant, **changed), now, desk.DAYS)
-    return desk.document(arranged, fault=fault, opened=opened)
+def desk_of(plant, *, fault="", opened=(), now=NOW, site="", **changed):
+    arranged = fleet.arrange(answers_of(plant, **changed), now, desk.DAYS, site)
+    beside = fake_shifts.beside(plant, arranged, NOW)
+    return desk.document(arranged, beside, fault=fault, opened=opened)
 
 
-def wall_of(plant, **changed):
-    return wall.document(fleet.arrange(answers_of(plant, **changed), NOW, wall.DAYS))
+def wall_of(plant, columns=wall.COLUMNS, **changed):
+    arranged = fleet.arrange(answers_of(plant, **changed), NOW, wall.DAYS)
+    return wall.document(arranged, fake_shifts.beside(plant, arranged, NOW), columns=columns)
 
 
 def plain(text):
@@ -83,11 +85,12 @@ def test_do_this_shift_has_at_most_seven_rows_worst_first(page):
     listed = page["do"]
     assert [row["word"] for row in listed["rows"][:3]] == ["overdue", "can’t tell", "this stop"]
     assert len(listed["rows"]) == 7
-    assert listed["more"] == "all 8 that need someone"
+    assert listed["more"] == "all 9 that need someone"
     chances = [int(row["figures"][0]["text"].split("\u00a0")[0]) for row in listed["rows"][2:]]
     assert chances == sorted(chances, reverse=True)
     whole = desk_of(fake_api.plant_of_21(NOW), opened={"do"})["do"]
-    assert len(whole["rows"]) == 8
+    assert len(whole["rows"]) == 9
+    assert [row["word"] for row in whole["rows"]][-2:] == ["this stop", "plan"]
 
 
 def test_a_reason_is_made_of_the_chances_that_the_engine_gave(page):
@@ -109,11 +112,8 @@ def test_a_date_in_the_past_is_never_shown(page):
 
 def test_a_silent_press_stands_once_with_its_last_range_broken(page):
     row = page["do"]["rows"][1]
-    assert (plain(row["id"]), row["label"], row["serial"]) == (
-        "3 02",
-        "not reporting",
-        "2 of its 8 tools",
-    )
+    assert (plain(row["id"]), row["label"]) == ("3 02", "not reporting")
+    assert (row["serial"], row["strokes"]) == ("", "2 of its 8 tools")
     assert set(row["paths"]) == {"ghost", "dots"}
     assert (plain(row["cap"]), row["figures"], row["range"]) == ("as of 05:10", [], "")
     assert row["why"].startswith("No report since 05:10")
@@ -134,21 +134,64 @@ def test_each_line_has_its_own_stops_and_the_long_one_says_so(page):
     assert [flag["text"] for flag in page["axis"]["flags"] if flag["long"]] == ["2 24 h"]
 
 
+def named(row):
+    return [plain(f"{each['id']} {each['text']}") for each in row["tools"]]
+
+
 def test_a_stop_is_measured_by_what_is_wanted_and_what_fits(page):
     row = page["stops"]["rows"][2]
-    assert plain(row["tools"]) == "3 06 ring-3, 3 04 ring-3, 3 08 redraw-sleeve"
-    assert plain(row["measure"]["count"]) == "3 wanted"
-    assert (plain(row["measure"]["room"]), row["measure"]["fill"]) == ("room for 8", 38)
+    assert named(row) == ["3 06 ring-3", "3 04 ring-3", "3 08 redraw-sleeve"]
+    first = row["measures"][0]
+    assert (plain(first["count"]), plain(first["room"])) == ("3 wanted", "room for 8")
+    assert (first["fill"], first["next"], first["over"]) == (38, True, False)
     assert plain(row["when"]) == "Thu 26 Nov 07:00–11:00"
 
 
-def test_a_stop_too_small_says_how_much_is_left_over():
+def test_the_load_to_come_puts_each_tool_at_its_next_change_alone():
+    plant = fake_api.plant_of_21(NOW)
+    arranged = fleet.arrange(answers_of(plant), NOW, desk.DAYS)
+    for line in arranged.lines:
+        ahead = axis.of_line(arranged.stops, line)
+        load = stops.counts(arranged, line, ahead)
+        held = [tool for press in arranged.tools if press.startswith(line + "/")
+                for tool in arranged.tools[press]]  # fmt: skip
+        at_once = [tool for tool in held if tool.state in ("overdue", "this-stop")]
+        assert load[0] == len(at_once)
+        assert load[1] == sum(tool.state == "plan" for tool in held)
+        told = [tool for tool in held if tool.state != "cant-tell"]
+        assert sum(load) <= len(told)
+
+
+def test_a_later_stop_is_the_last_before_the_range_reaches_a_quarter():
+    """By the days given: stops on 1, 8, 15, 22, 29 ...; the 25 % day between 22 and 29."""
+    plant = fake_api.plant_of_21(NOW)
+    marks = (24.0, 27.0, 40.0)
+    quarter = fake_api.days_at(marks, 0.25)
+    assert 22.1 < quarter < 29.0
+    plant.tools = [fake_api.Tool("harlow-mere/1/01", "punch", marks, 1e6, "fine")]
+    arranged = fleet.arrange(answers_of(plant), NOW, desk.DAYS)
+    ahead = axis.of_line(arranged.stops, "harlow-mere/1")
+    days = [(stop.begins - NOW) / timedelta(days=1) for stop in ahead]
+    at = max(place for place, day in enumerate(days) if day < quarter)
+    load = stops.counts(arranged, "harlow-mere/1", ahead)
+    assert load == [int(place == at) for place in range(len(ahead))]
+
+
+def test_a_stop_too_small_says_what_is_left_out_and_its_risk():
     plant = fake_api.plant_of_21(NOW)
     for stop in plant.stops:
         stop["max_changes"] = min(stop["max_changes"], 2)
     row = desk_of(plant)["stops"]["rows"][2]
-    assert row["with"] == "1 more wanted than there is room for"
-    assert row["measure"]["fill"] == 100
+    out = row["with"][0]
+    chance = fake_api.chance_by((3.4, 13, 27), 10 + 58 / 1440)
+    said = f"No room for 1: 3 08 redraw-sleeve ({100 * chance:.0f} % to end before the stop after)."
+    assert (plain(out["text"]), out["tone"]) == (said, "act")
+    assert (row["measures"][0]["fill"], row["measures"][0]["over"]) == (100, True)
+
+
+def test_what_stop_has_no_spare_and_what_can_not_be_told_stand_beside_it(page):
+    told = [plain(each["text"]) for each in page["stops"]["rows"][2]["with"]]
+    assert told == ["No spare for 3 06 ring-3, 3 04 ring-3.", "3 02 can’t be told.", "room for all"]
 
 
 def test_while_a_line_stands_its_tools_are_to_be_changed_now():
@@ -161,7 +204,7 @@ def test_while_a_line_stands_its_tools_are_to_be_changed_now():
     assert row["figures"][0]["left"] > 0
     assert "hot" in row["paths"]
     stop = page["stops"]["rows"][0]
-    assert (stop["ahead"], stop["measure"]["left"]) == ("now", 0.0)
+    assert (stop["ahead"], stop["measures"][0]["left"]) == ("now", 0.0)
     header = wall_of(fake_api.plant_in_stop(NOW))["pages"][0]["columns"][0]
     assert header["begins"] == "stands until 09:02"
     assert header["says"].startswith("now: ")
@@ -312,10 +355,9 @@ def test_several_sites_are_shown_one_at_a_time():
     page = desk_of(plant)
     assert (page["head"]["site"], page["head"]["others"]) == ("harlow-mere", ["wold-end"])
     assert len(page["fleet"]["rows"]) == 1
-    other = desk.document(fleet.arrange(answers_of(plant), NOW, desk.DAYS, "wold-end"))
+    other = desk_of(plant, site="wold-end")
     assert [row["press"][:8] for row in other["fleet"]["rows"]] == ["wold-end"] * 2
-    unknown = desk.document(fleet.arrange(answers_of(plant), NOW, desk.DAYS, "nowhere"))
-    assert unknown["head"]["site"] == "harlow-mere"
+    assert desk_of(plant, site="nowhere")["head"]["site"] == "harlow-mere"
 
 
 # ---- wall ----
@@ -331,24 +373,64 @@ def test_the_wall_has_a_column_a_line():
     assert plain(columns[2]["says"]) == "in 3 days: 3 changes wanted, room for 8"
 
 
-def test_rows_that_call_someone_never_turn_away():
-    made = [{"key": f"{at:02d}", "calls": at in (3, 15)} for at in range(20)]
-    shown = wall.turns(made)
-    assert all({"03", "15"} <= {row["key"] for row in turn} for turn in shown)
-    assert {row["key"] for turn in shown for row in turn} == {row["key"] for row in made}
-    assert all(len(turn) <= wall.ROWS for turn in shown)
-    assert all([row["key"] for row in turn] == sorted(row["key"] for row in turn) for turn in shown)
+def calling(page):
+    return {row["key"] for column in page["columns"] for row in column["rows"] if row["calls"]}
 
 
-def test_when_all_call_someone_all_take_turns():
-    made = [{"key": f"{at:02d}", "calls": True} for at in range(20)]
-    shown = wall.turns(made)
-    assert [len(turn) for turn in shown] == [8, 8, 4]
-
-
-def test_what_other_pages_hold_is_named_in_the_strip():
-    page = wall_of(fake_api.plant_of_60(NOW))
+@pytest.mark.parametrize(("plant", "columns"), [("plant_of_21", 2), ("plant_of_60", 3)])
+def test_rows_that_call_someone_never_turn_away(plant, columns):
+    """Sixty presses on a wide screen, 21 on a narrow one: neither fits in a column a line."""
+    page = wall_of(getattr(fake_api, plant)(NOW), columns)
+    need = sum(each["count"] for each in page["tally"])
     assert len(page["pages"]) > 1
-    for one in page["pages"]:
-        assert len(one["columns"]) <= wall.COLUMNS
-        assert one["elsewhere"].startswith("Also: ")
+    assert all(len(calling(one)) == need for one in page["pages"])
+    assert {one["elsewhere"] for one in page["pages"]} == {""}
+    assert all(len(one["columns"]) <= columns for one in page["pages"])
+
+
+@pytest.mark.parametrize("columns", [2, 3])
+def test_every_press_of_sixty_has_its_turn(columns):
+    plant = fake_api.plant_of_60(NOW)
+    pages = wall_of(plant, columns)["pages"]
+    shown = {row["key"] for one in pages for column in one["columns"] for row in column["rows"]}
+    assert shown == {press["press"] for press in plant.presses}
+    for one in pages:
+        keys = [row["key"] for column in one["columns"] for row in column["rows"]]
+        assert len(keys) == len(set(keys))
+        assert all(
+            len(each["rows"]) * wall_columns.ROW_PX[each["set"]] <= wall_columns.HIGH_PX
+            for each in one["columns"]
+        )
+
+
+def test_those_that_call_someone_stand_worst_first():
+    columns = wall_of(fake_api.plant_of_60(NOW))["pages"][0]["columns"]
+    rows = [row for column in columns for row in column["rows"] if row["calls"]]
+    assert [row["word"] for row in rows] == sorted(
+        (row["word"] for row in rows), key=["overdue", "can’t tell", "this stop"].index
+    )
+    chances = [int(row["chance"].split("\u00a0")[0]) for row in rows if row["word"] == "this stop"]
+    assert chances == sorted(chances, reverse=True)
+
+
+def test_more_than_the_screen_holds_have_every_other_turn_and_are_named():
+    page = wall_of(fake_api.plant_of_60(NOW), 2)
+    need = sum(each["count"] for each in page["tally"])
+    told = [len(calling(one)) for one in page["pages"]]
+    assert set(told[::2]) == {need}
+    assert all(count < need for count in told[1::2])
+    assert all(one["elsewhere"].startswith("Also: ") for one in page["pages"][1::2])
+
+
+def test_free_space_under_a_column_tells_of_the_last_hours_and_of_missing_spares():
+    columns = wall_of(fake_api.plant_of_21(NOW))["pages"][0]["columns"]
+    notes = [column["note"] for column in columns]
+    assert [plain(line) for line in notes[0]["lines"]] == [
+        "1 05 jam, 02:14",
+        "3 07 stripper broken, Sun 22 Nov 22:00",
+    ]
+    assert (notes[1]["title"], plain(notes[1]["lines"][0])) == (
+        "No spare on the shelf",
+        "3 06 ring-3, 3 more",
+    )
+    assert notes[2] is None

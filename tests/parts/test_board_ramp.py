@@ -96,7 +96,7 @@ def test_past_the_right_edge_it_runs_off_the_sheet():
 
 def test_a_tool_beyond_fifty_years_has_a_line_and_no_end():
     paths = ramp.paths(due_of([100, 200, 300, *[None] * 9]), [], 300, SCALE)
-    assert set(paths) == {"run"}
+    assert set(paths) == {"run", "risk"}
 
 
 def test_no_due_time_at_all_leaves_dots_only():

@@ -9,7 +9,7 @@ import msgspec
 import pytest
 
 from api.app import create_app
-from dashboard import client, record
+from dashboard import client, record, shifts
 from tests.browser import fake_api, fake_record
 from tests.browser.fake_api import NOW
 
@@ -49,17 +49,19 @@ RECORD = {
     "/dry-windows": record.DryWindow,
     SERIES: record.Bucket,
 }
+PLAN = {"/shifts": shifts.SitePlan}
 PARTS = {
     ("/forecasts", "rate"): client.Rate,
     ("/flags", "settled"): record.Settled,
     ("/presses", "last_report"): client.Reading,
+    ("/shifts", "before"): shifts.OnShift,
     ("/presses", "counter_stands"): client.Standing,
     ("/forecasts", "basis"): client.Basis,
     ("/forecasts", "interval"): client.Interval,
 }
 
 
-@pytest.mark.parametrize(("path", "kind"), (LISTS | RECORD).items())
+@pytest.mark.parametrize(("path", "kind"), (LISTS | RECORD | PLAN).items())
 def test_each_field_that_the_board_reads_is_answered(document, path, kind):
     known = item_of(document, path)
     names = {field.encode_name for field in msgspec.structs.fields(kind)}
