@@ -48,7 +48,7 @@
   if (root.scrollWidth > window.innerWidth) { found.push("horizontal scroll: " + root.scrollWidth); }
   for (const part of board.querySelectorAll("main section")) {
     const says = part.querySelector(".says");
-    if (!part.querySelector("li, .fig svg path, tbody tr, form") && !(says && says.textContent.trim())) { found.push("empty section: " + part.innerText.slice(0, 40)); }
+    if (!part.querySelector("li, .fig svg path, tbody tr, form, p.act") && !(says && says.textContent.trim())) { found.push("empty section: " + part.innerText.slice(0, 40)); }
   }
   return found;
 }
