@@ -7,6 +7,7 @@ many others are asked for.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -27,6 +28,8 @@ Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Seen = tuple[Alternative, ...]
 
+_SPEED_STEP: Final = 0.04
+"""Steps of log speed at which a place is asked for the laws of its tools."""
 _GUARD_STEP: Final = 3
 _AT_REFERENCE: Final = ToolRecord(0.0)
 _BLOCK: Final = 16
@@ -35,7 +38,7 @@ _MOST_FRAMES: Final = 30_000
 _LEAST_LOG: Final = -600.0
 """A node under which a tool's age is less likely than e^-600 leaves the range of floats."""
 _TINY: Final = 1e-300
-_NEAR: Final = np.geomspace(1e-4, 1.0, 12)
+_NEAR: Final = np.concatenate([np.geomspace(1e-8, 0.04, 16), np.geomspace(0.06, 1.0, 12)])
 _QUICK: Final = -0.3
 _STEEP: Final = 0.002
 """Where more weight lies on nodes under which few last to the next age of the table, their end is
@@ -97,8 +100,8 @@ def futures(place: PlaceLaw | Desk, tools: Sequence[ToolRecord], levels: Array) 
     count = len(tools)
     made = Futures(np.zeros((count, len(levels))), np.zeros(count), np.full(count, np.nan))
     desk = place if isinstance(place, Desk) else Desk(place)
-    for rows, seen in desk.blocks(tools):
-        told = _of_block(desk, [tools[row] for row in rows], seen, levels)
+    for rows, seen, base in desk.blocks(tools):
+        told = _of_block(desk, [tools[row] for row in rows], seen, base, levels)
         real = len(set(rows))
         made.strokes[rows[:real]] = told.strokes[:real]
         made.due[rows[:real]] = told.due[:real]
@@ -115,13 +118,13 @@ def misfits(desk: Desk, tools: Sequence[ToolRecord]) -> Array:
     paths = desk.place.paths
     if paths is None:
         return found
-    for rows, seen in desk.blocks(tools):
+    for rows, seen, base in desk.blocks(tools):
         laws = [max(each, key=_weight).life for each in seen]
         table = desk.table(laws[0])
         ages, density = table.ages[1::_GUARD_STEP], table.density[1::_GUARD_STEP]
         law = np.array([desk.frame(nodes).weight for nodes in laws]) @ density.T
         law = np.log(np.maximum(law * np.gradient(np.log(ages)), _TINY))
-        at = np.log(ages) + np.log(_units(desk, laws))[:, None]
+        at = np.log(ages) + np.log(_units(desk, laws, base))[:, None]
         found[rows] = paths.misfits([tools[row].readings for row in rows], at, law)
     return found
 
@@ -212,25 +215,42 @@ class Desk:
             self._tables[key] = Table(self._ages, base or _moved(nodes, -self.shift(nodes)))
         return self._tables[key]
 
-    def blocks(self, tools: Sequence[ToolRecord]) -> Iterator[tuple[list[int], list[Seen]]]:
-        """Tools that share their tables, `_BLOCK` at a time; the last is repeated to fill one."""
+    def blocks(self, tools: Sequence[ToolRecord]) -> Iterator[tuple[list[int], list[Seen], Array]]:
+        """Tools that share their tables, `_BLOCK` at a time; the last is repeated to fill one.
+
+        With them how the place sees each, and the strokes of its own for each unit of the nodes.
+        """
         groups: dict[object, list[int]] = {}
-        seen = [self.place.alternatives(tool) for tool in tools]
+        asked = [self._asked(tool) for tool in tools]
         for row, tool in enumerate(tools):
-            key = (self._shared(seen[row]), _is_read(self.place, tool))
+            # Sums over as many readings run in one order, whoever else is in the block.
+            count = 0 if self.place.paths is None else len(tool.readings)
+            key = (self._shared(asked[row][0]), count)
             groups.setdefault(key, []).append(row)
         for rows in groups.values():
             for first in range(0, len(rows), _BLOCK):
                 some = rows[first : first + _BLOCK]
                 some = some + [some[-1]] * (_BLOCK - len(some))
-                yield some, [seen[row] for row in some]
+                yield (
+                    some,
+                    [asked[row][0] for row in some],
+                    np.array([asked[row][1] for row in some]),
+                )
+
+    def _asked(self, tool: ToolRecord) -> tuple[Seen, float]:
+        """Laws of tools of about one speed are asked for once, and moved to each tool's own."""
+        speed = tool.speed_so_far if tool.age > 0 and tool.speed_so_far else tool.speed_now
+        speed = speed or tool.speed_so_far
+        unit = self.place.handbook_life
+        if speed is None:
+            return self.place.alternatives(tool), unit
+        about = math.exp(round(math.log(speed) / _SPEED_STEP) * _SPEED_STEP)
+        seen = self.place.alternatives(replace(tool, speed_so_far=about, speed_now=about))
+        moved = ToolRecord(1.0, speed_so_far=about, speed_now=speed)
+        return seen, unit * self.place.ahead_factor(moved)
 
     def _shared(self, seen: Seen) -> object:
         return tuple((self.key(each.life), each.sudden and self.key(each.sudden)) for each in seen)
-
-
-def _is_read(place: PlaceLaw, tool: ToolRecord) -> bool:
-    return bool(tool.readings) and place.paths is not None
 
 
 def _mean(nodes: Sequence[Nodes]) -> float:
@@ -242,16 +262,16 @@ def _moved(nodes: Sequence[Nodes], by: float) -> tuple[Nodes, ...]:
 
 
 def _of_block(
-    desk: Desk, tools: Sequence[ToolRecord], seen: Sequence[Seen], levels: Array
+    desk: Desk, tools: Sequence[ToolRecord], seen: Sequence[Seen], base: Array, levels: Array
 ) -> Futures:
     """Futures of tools whose alternatives share their tables."""
-    ways = [_way(desk, tools, [each[way] for each in seen]) for way in range(len(seen[0]))]
+    ways = [_way(desk, tools, [each[k] for each in seen], base) for k in range(len(seen[0]))]
     shares = np.array([[each[way].weight for each in seen] for way in range(len(seen[0]))])
     curves = mixed([curve for curve, _ in ways], shares)
     strokes = curves.quantiles(levels)
     is_far = np.isnan(strokes).any(axis=1) | np.logical_or.reduce([lost for _, lost in ways])
     for row in np.flatnonzero(is_far).tolist():
-        far = far_quantiles(seen[row], tools[row], desk.place.handbook_life, levels)
+        far = far_quantiles(seen[row], tools[row], float(base[row]), levels)
         strokes[row] = far * desk.place.ahead_factor(tools[row])
     wear = np.full(len(tools), np.nan)
     for curve, _ in ways:
@@ -261,14 +281,15 @@ def _of_block(
 
 
 def _way(
-    desk: Desk, tools: Sequence[ToolRecord], seen: Sequence[Alternative]
+    desk: Desk, tools: Sequence[ToolRecord], seen: Sequence[Alternative], base: Array
 ) -> tuple[Curves, Flags]:
     """One way to see some tools, and which of them lie beyond the tables."""
-    life, is_lost = _life(desk, tools, seen)
+    life, is_lost = _life(desk, tools, seen, base)
     if seen[0].sudden is None:
         return life, is_lost
     laws = [each.sudden or () for each in seen]
-    unit = _units(desk, laws)
+    # Speed is the wear's: the sudden mode does not move with it.
+    unit = _units(desk, laws, np.full(len(tools), desk.place.handbook_life))
     weights = np.array([desk.frame(nodes).weight for nodes in laws])
     ages = np.array([tool.age for tool in tools]) / unit
     left = _survivors(desk.table(laws[0]), weights, ages, ages, np.zeros(len(tools)))
@@ -280,11 +301,11 @@ def _way(
 
 
 def _life(
-    desk: Desk, tools: Sequence[ToolRecord], seen: Sequence[Alternative]
+    desk: Desk, tools: Sequence[ToolRecord], seen: Sequence[Alternative], base: Array
 ) -> tuple[Curves, Flags]:
     """The same by the law of all ends, or of wear where the sudden mode is apart."""
     laws = [each.life for each in seen]
-    table, unit = desk.table(laws[0]), _units(desk, laws)
+    table, unit = desk.table(laws[0]), _units(desk, laws, base)
     weights = np.array([desk.frame(nodes).weight for nodes in laws])
     ages = np.array([tool.age for tool in tools]) / unit
     factor = np.array([desk.place.ahead_factor(tool) for tool in tools]) * unit
@@ -298,9 +319,12 @@ def _life(
     return curves, left.is_lost
 
 
-def _units(desk: Desk, laws: Sequence[tuple[Nodes, ...]]) -> Array:
-    """Strokes for each unit of the tables' ages, by tool, (n,)."""
-    return desk.place.handbook_life * np.exp([desk.shift(nodes) for nodes in laws])
+def _units(desk: Desk, laws: Sequence[tuple[Nodes, ...]], base: Array) -> Array:
+    """Strokes for each unit of the tables' ages, by tool, (n,).
+
+    base: for each unit of the nodes.
+    """
+    return np.asarray(base * np.exp([desk.shift(nodes) for nodes in laws]))
 
 
 @dataclass(frozen=True)
