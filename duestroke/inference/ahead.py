@@ -358,10 +358,10 @@ def _survivors(table: Table, weights: Array, ages: Array, low: Array, q: Array) 
     left = np.where(table.ages <= ages[:, None], 1.0, (table.survival @ own.T).T)
     near = np.repeat(ages[:, None], _NEAR.size, axis=1)
     near_left = np.ones(near.shape)
-    first = np.minimum(np.searchsorted(table.ages, ages, side="right"), table.ages.size - 1)
+    first = np.minimum(np.searchsorted(table.ages, ages, side="right"), table.ages.size - 2)
     is_quick = table.log_survival[first] - at_age < _QUICK
     for row in np.flatnonzero((staying * is_quick).sum(axis=1) > _STEEP):
-        near[row] = ages[row] + (table.ages[first[row]] - ages[row]) * _NEAR
+        near[row] = ages[row] + (table.ages[first[row] + 1] - ages[row]) * _NEAR
         logs = table.log_survival_at(near[row]) - at_age[row]
         near_left[row] = np.exp(np.minimum(logs, 0.0)) @ staying[row]
     at = np.hstack([np.broadcast_to(table.ages, left.shape), near])

@@ -96,8 +96,10 @@ def test_without_readings_it_is_what_remaining_life_has(count, shape):
             q=posterior.q,
         )
         chance, later = law.chance_within(strokes), strokes > 1
-        assert np.abs(chance - LEVELS)[later].max(initial=0) < 0.006
-        assert np.all(LEVELS[~later] < law.due_now + 0.006)
+        # Far beyond all lives the points of the tables stand apart.
+        most = 0.005 if tool.age < 3 * UNIT else 0.015
+        assert np.abs(chance - LEVELS)[later].max(initial=0) < most
+        assert np.all(LEVELS[~later] < law.due_now + most)
         assert np.all(np.diff(strokes) >= 0)
 
 
@@ -222,10 +224,10 @@ def measured(count: int, sd: float = 0.03) -> list[ToolRecord]:
 
 
 def by_summing(place: Place, tool: ToolRecord, strokes: Sequence[float] | Array) -> Array:
-    """Chance of the end within `strokes`, summed node by node over 40,000 lives."""
+    """Chance of the end within `strokes`, summed node by node over 6,000 lives."""
     (seen,) = place.seen
     assert place.paths is not None
-    logs = np.linspace(np.log(1e4), np.log(5e9), 40_001)
+    logs = np.linspace(np.log(2e6), np.log(2e9), 6_001)
     like = place.paths.log_likelihood([tool.readings], logs)[0]
     like = np.exp(like - like.max())
     if tool.good_at is not None and tool.good_at > tool.readings[-1].strokes:
@@ -235,7 +237,7 @@ def by_summing(place: Place, tool: ToolRecord, strokes: Sequence[float] | Array)
     for n in seen.life:
         laws = np.exp(n.family.log_density(share[:, None] - n.m, n.s)) * like[:, None]
         density += laws @ (n.weight / np.maximum(laws.sum(axis=0), 1e-250))
-    reached = np.cumsum(density) / density.sum()
+    reached = (np.cumsum(density) - density / 2) / density.sum()
     ahead = np.asarray(strokes, dtype=float)
     worn = np.interp(np.log(tool.age + ahead), logs, reached)
     lasting = 1 - worn
