@@ -85,7 +85,7 @@ def test_dates_hold_too(cells) -> None:
     assert least <= dates.in80 <= 0.95 * dates.n
 
 
-@pytest.mark.parametrize("row", ["at-85-percent", "curved-late", "rough-early"])
+@pytest.mark.parametrize("row", ["at-85-percent", "curved-late"])
 def test_readings_are_worth_it_and_nearly_all_is_made_of_them(row) -> None:
     """Beside the same forecasts without the tool's readings, and beside Bayes with the true law."""
     cell = score_cases(row, SEED, range(2))
