@@ -205,7 +205,7 @@ class PlacePosterior:
 
     def groups(self, by: Literal["batch", "press"]) -> tuple[Compared, ...]:
         """Each batch or press against the others; none where the lives hold fewer than two."""
-        told = [(way.weight, way.life.pooled) for way in self.ways]
+        told = [(way.weight, way.life.pooled_by(by)) for way in self.ways]
         known = [(weight, pooled) for weight, pooled in told if pooled is not None]
         if not known:
             return ()
