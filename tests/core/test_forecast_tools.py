@@ -24,6 +24,7 @@ from duestroke.forecast import (
 )
 from duestroke.forecast.dates import LEVELS
 from duestroke.forecast.digest import canonical
+from duestroke.forecast.facts import OddBatch
 from duestroke.forecast.result import due_at, level_key, remaining_at
 from duestroke.inference.tool import Alternative, ToolRecord
 from duestroke.inference.wear import WearPaths
@@ -449,3 +450,21 @@ def test_without_any_stop_three_instants_stand_in():
     assert [each.stop for each in forecast.chances] == [None, None, None]
     assert [(each.at - NOW).days for each in forecast.chances] == [7, 14, 21]
     assert forecast.press == PRESS
+
+
+def cautions_of(ring: ToolFacts, lives: LifeBasis) -> str:
+    return " ".join(made(ring=ring, lives=lives).basis["cautions"])  # type: ignore[arg-type]
+
+
+def test_an_odd_batch_and_a_rough_ram_are_said_with_their_figures():
+    odd = {"PB-1": OddBatch(0.67, 0.55, 0.82, 9, 3)}
+    lives = basis(LAW, odd_batches=odd, rough_matters=True)
+    said = cautions_of(tool(20e6, batch="PB-1", rough_now=1.084), lives)
+    assert "its batch PB-1 lasts 0.67 of what the others do (0.55 to 0.82; 3 of 9 failed)" in said
+    assert "the ram runs 8 % rougher (K)" in said
+    assert "not known from these records" in said
+    known = replace(lives, rough_known=True)
+    assert "not known" not in cautions_of(tool(20e6, rough_now=1.084), known)
+    even = cautions_of(tool(20e6, batch="PB-2", rough_now=1.01), lives)
+    assert "batch" not in even
+    assert "rougher" not in even
