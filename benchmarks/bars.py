@@ -12,7 +12,8 @@ from benchmarks.tables import Cell, Cells, picked
 
 POOLED = (2, 10, 30)
 WITH_FAILURES = FAILURES[1:]
-MOST_OVER_TRUTH = {2: 1.40, 10: 1.20, 30: 1.12}
+MOST_OVER_TRUTH = {2: 1.30, 10: 1.15, 30: 1.10}
+"""Tightened from 1.40, 1.20 and 1.12: 1.17, 1.09 and 1.05 to 1.06 measured on 22,000 tools each."""
 
 
 @dataclass(frozen=True)
@@ -97,17 +98,20 @@ def _of_all(cells: Cells) -> Iterator[Bar]:
         value = picked(cells, [failures]).over_truth
         yield Bar(f"{failures} failures: CRPS over the true law's", value, 0.0, most)
     with_failures = picked(cells, WITH_FAILURES)
-    yield Bar("pooled: CRPS over handbook +-20 %", with_failures.over_handbook, 0.0, 0.85)
-    yield Bar("pooled: Brier of due before a stop", with_failures.ours.mean_brier, 0.0, 0.17)
-    yield Bar("pooled: worst reliability cell", with_failures.ours.worst_cell, 0.0, 0.12)
+    yield Bar("pooled: CRPS over handbook +-20 %", with_failures.over_handbook, 0.0, 0.82)
+    yield Bar("pooled: Brier of due before a stop", with_failures.ours.mean_brier, 0.0, 0.16)
+    yield Bar("pooled: worst reliability cell", with_failures.ours.worst_cell, 0.0, 0.10)
     yield Bar("pooled: c80 of the dates", with_failures.dates.c80, 0.80, 0.90)
 
 
 def _of_readings(name: str, cell: Cell) -> Iterator[Bar]:
-    yield Bar(f"{name}: c80", cell.ours.c80, 0.77, 0.95)
+    """Our own: each row holds what a scenario of fleets does, and readings bring something."""
+    # Rough wear seen early reads 0.773 over 8,000 fresh tools: the law of lives is assumed there.
+    yield Bar(f"{name}: c80", cell.ours.c80, 0.75, 0.90)
+    yield Bar(f"{name}: CRPS over the true law's", cell.over_truth, 0.0, 1.15)
     if not name.startswith("none"):
-        yield Bar(f"{name}: CRPS over that without readings", cell.over_population, 0.0, 1.0)
+        yield Bar(f"{name}: CRPS over that without readings", cell.over_population, 0.0, 0.85)
     if cell.medians:
         medians = np.array(cell.medians)
         middle = float(np.median(medians[:, 0] / medians[:, 2]))
-        yield Bar(f"{name}: median life over the true one", middle, 0.95, 1.05)
+        yield Bar(f"{name}: median life over the true one", middle, 0.97, 1.03)

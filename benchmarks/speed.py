@@ -48,6 +48,8 @@ READINGS: Final = 8
 LIVES: Final = 1000
 HANDBOOK: Final = 50e6
 BATCH: Final = 40
+FIT_PRESSES: Final = 60
+"""Presses of the plant whose thousand lives are fitted, each at its own speed."""
 
 
 @dataclass(frozen=True)
@@ -85,7 +87,8 @@ def drawn_lives(place: str, count: int, presses: int, *, plain: bool, read: bool
     rng = np.random.default_rng([len(place), count, plain, read])
     lives = []
     for k in range(count):
-        speed = None if plain else float(4 * np.exp(0.15 * rng.standard_normal()))
+        own = np.random.default_rng(k % presses).standard_normal()
+        speed = None if plain else float(4 * np.exp(0.15 * own))
         worn = HANDBOOK * float(rng.weibull(2.8)) * (1 if speed is None else (speed / 4) ** -1.5)
         pulled = 1.2 * HANDBOOK * rng.uniform(0.3, 1.4)
         age = min(worn, pulled)
@@ -226,8 +229,8 @@ def of_fits(presses: int) -> tuple[list[Line], float]:
     lines = [
         Line("plain Weibull by scipy, 1,000 lives", by_library, None),
         Line("one law, 1,000 lives", one_law, 0.020),
-        Line("whole model, 1,000 lives", whole, 0.500),
-        Line("whole model, 1,000 lives with readings", with_readings, None),
+        Line(f"whole model, 1,000 lives of {presses} presses", whole, 0.500),
+        Line(f"whole model, 1,000 lives of {presses} presses, readings", with_readings, None),
     ]
     return lines, by_library
 
@@ -267,7 +270,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
     parser.add_argument("--presses", type=int, default=2400)
     presses = parser.parse_args(arguments).presses
-    lines, by_library = of_fits(presses)
+    lines, by_library = of_fits(FIT_PRESSES)
     lines += of_forecasts("no readings, end codes alone", presses, 5, plain=True, read=False)
     lines += of_forecasts("no readings, speeds and batches", presses, 5, plain=False, read=False)
     lines += of_forecasts("eight readings on six of nine", presses, 60, plain=False, read=True)

@@ -26,6 +26,8 @@ GATHER_S: Final = 0.1
 """After a wake-up: what comes with it goes into the same round."""
 REPORTS_EVERY_S: Final = 10.0
 LONGEST_PAUSE_S: Final = 5.0
+FIRST_ROUND_S: Final = 20.0
+"""After a start the first beat waits for the first forecasts, so long at most."""
 PACE: Final = 2.0
 """Rounds for reports rest at least so many times as long as they take."""
 
@@ -84,6 +86,7 @@ class Engine:
         self._forecaster = Forecaster()
         self._scorer = Scorer()
         self._pace_s = 0.0
+        self._has_worked, self._born = False, time.monotonic()
 
     def serve(self, session: Session) -> None:
         """Stand by until the lease is ours, then work until stopped.
@@ -98,13 +101,14 @@ class Engine:
         looked = moved = -float("inf")
         is_behind = False
         while not self._stop.is_set():
-            self._beat()
+            self._alive()
             began = time.monotonic()
             with_reports = began - moved >= max(self._reports_every_s, self._pace_s)
             if news.ledger or with_reports or is_behind or began - looked >= self._poll_s:
                 session.listen(GATHER_S, news)
                 news.ledger = False
                 is_behind = self._round(session, with_reports, news)
+                self._has_worked = self._has_worked or not is_behind
                 looked = time.monotonic()
                 if with_reports:
                     # In a plant too large for this machine, rounds take their share of time only.
@@ -114,22 +118,27 @@ class Engine:
     def _stand_by(self, session: Session) -> bool:
         waits = False
         while not self._stop.is_set():
-            self._beat()
             if session.take(self._now()):
                 log.info("the engine is at work", extra={"action": "engine-at-work"})
                 return True
+            self._beat()
             if not waits:
                 log.info("another engine is at work", extra={"action": "engine-stands-by"})
                 waits = True
             self._stop.wait(1.0)
         return False
 
+    def _alive(self) -> None:
+        """Beat, but at a start not before there are forecasts, unless those take long."""
+        if self._has_worked or time.monotonic() - self._born > FIRST_ROUND_S:
+            self._beat()
+
     def _round(self, session: Session, with_reports: bool, news: News) -> bool:
         """One round; whether more is to be done at once."""
 
         def go_on() -> bool:
             # An event that comes while others are worked off is followed first.
-            self._beat()
+            self._alive()
             session.listen(0.0, news)
             return not (self._stop.is_set() or news.ledger)
 

@@ -151,8 +151,9 @@ class Forecaster:
             return 0
         if made.shared != self._plant.shared(record.press, own):
             return 1
-        moved = made.record != record or made.seats != own or now - made.at >= AT_MOST_OLD
-        return 2 if moved else None
+        # Whichever way the clock went: it may have been set back.
+        is_old = abs(now - made.at) >= AT_MOST_OLD
+        return 2 if is_old or made.record != record or made.seats != own else None
 
     def _in_batches(
         self,

@@ -13,6 +13,7 @@ from numpy.linalg import LinAlgError
 
 from duestroke.errors import DuestrokeError
 from duestroke.forecast import LifeBasis
+from duestroke.forecast.facts import OddBatch
 from duestroke.inference import MODEL_VERSION, Interval
 from duestroke.inference.place import PlacePosterior, fit_place
 from duestroke.inference.prior import Prior
@@ -190,7 +191,18 @@ def _basis(
         readings_used=any(life.readings for life in lives),
         rate_exponent=_coarse(rate.interval) if rate.known else None,
         rate_unknown=not rate.known and rate.interval != rate.prior,
+        odd_batches=_odd_batches(posterior),
+        rough_matters=posterior.two_modes > 0.5,
+        rough_known=posterior.effects()["roughness"].known,
     )
+
+
+def _odd_batches(posterior: PlacePosterior) -> dict[str, OddBatch]:
+    return {
+        each.label: OddBatch(*_coarse(each.ratio), each.lives, each.failures)
+        for each in posterior.groups("batch")
+        if each.differs
+    }
 
 
 def _coarse(interval: Interval) -> tuple[float, float, float]:

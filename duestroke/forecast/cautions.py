@@ -16,6 +16,8 @@ CLOSE_SHARE: Final = 0.7
 """A planned pull whose last reading was above this share of its limit sits close under it."""
 MANY_CLOSE: Final = 1 / 3
 FEW_DAYS: Final = 14
+ROUGHER: Final = 0.03
+"""A ram ratio K further above the press's own than this is said."""
 OTHER_SPEED: Final = 0.03
 """A press that runs at a speed further off than this from that of the tool's life is said."""
 
@@ -25,7 +27,8 @@ def cautions(
 ) -> list[str]:
     """Cautions of one forecast. wear: what the tool's readings say alone, None without any."""
     of_press = _of_press(view.press, view.silent, view.unseen(tool))
-    return [*_of_lives(tool, basis), *_of_wear(tool, wear), *_of_speed(tool, basis), *of_press]
+    of_law = [*_of_batch(tool, basis), *_of_speed(tool, basis), *_of_roughness(tool, basis)]
+    return [*_of_lives(tool, basis), *_of_wear(tool, wear), *of_law, *of_press]
 
 
 def _of_lives(tool: ToolFacts, basis: LifeBasis) -> list[str]:
@@ -104,6 +107,30 @@ def _of_speed(tool: ToolFacts, basis: LifeBasis) -> list[str]:
     if basis.rate_unknown:
         return [f"{said}what that does to its life is not known from these records"]
     return []
+
+
+def _of_batch(tool: ToolFacts, basis: LifeBasis) -> list[str]:
+    odd = basis.odd_batches.get(tool.batch or "")
+    if odd is None:
+        return []
+    ended = f"{odd.failures} of {odd.lives} failed"
+    return [
+        f"its batch {tool.batch} lasts {odd.ratio:.2f} of what the others do ({odd.low:.2f} to "
+        f"{odd.high:.2f}; {ended}): its range is moved by that as far as the records bear it"
+    ]
+
+
+def _of_roughness(tool: ToolFacts, basis: LifeBasis) -> list[str]:
+    rough = tool.rough_now
+    if rough is None or rough < 1 + ROUGHER or not basis.rough_matters:
+        return []
+    said = f"the ram runs {100 * (rough - 1):.0f} % rougher (K) than the press's own level"
+    if basis.rough_known:
+        return [f"{said}: sudden failures are taken to come sooner by that"]
+    return [
+        f"{said}: sudden failures are taken to come sooner; by how much is not known from these "
+        "records"
+    ]
 
 
 def _of_press(press: PressFacts, silent: bool, hidden: float) -> list[str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import cached_property
 from typing import Final, Literal
@@ -13,7 +13,7 @@ from duestroke.forecast.rate import Rate
 from duestroke.inference.ahead import Desk, PlaceLaw
 from duestroke.lives import WearReading
 
-MODEL_VERSION: Final = "date-3"
+MODEL_VERSION: Final = "date-4"
 """Changes whenever the same facts would give another forecast."""
 
 SILENT_AFTER: Final = timedelta(minutes=15)
@@ -22,6 +22,17 @@ SILENT_AFTER: Final = timedelta(minutes=15)
 State = Literal["overdue", "cant-tell", "this-stop", "plan", "fine"]
 STATES: Final[tuple[State, ...]] = ("overdue", "cant-tell", "this-stop", "plan", "fine")
 """From worst to best: a press shows its worst tool."""
+
+
+@dataclass(frozen=True, slots=True)
+class OddBatch:
+    """A batch that differs: its median life over the others', with bounds; lives and failures."""
+
+    ratio: float
+    low: float
+    high: float
+    lives: int
+    failures: int
 
 
 @dataclass(frozen=True)
@@ -35,6 +46,9 @@ class LifeBasis:
     of its limit.  readings_used: lives with wear readings stand in the fit as such.
     rate_exponent: median, 5 % and 95 % point of the exponent by which life shortens with speed,
     where the records tell it; rate_unknown: they do not.
+    odd_batches: batches that differ from the others, by name: median life over that of the others
+    with its 5 and 95 % points, lives, failures.  rough_matters: sudden failures go with the ram
+    ratio in this law; rough_known: the records tell by how much.
     """
 
     kind: str
@@ -51,6 +65,9 @@ class LifeBasis:
     readings_used: bool = False
     rate_exponent: tuple[float, float, float] | None = None
     rate_unknown: bool = False
+    odd_batches: Mapping[str, OddBatch] = field(default_factory=dict)
+    rough_matters: bool = False
+    rough_known: bool = False
 
     @cached_property
     def desk(self) -> Desk | None:

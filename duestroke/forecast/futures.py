@@ -58,6 +58,7 @@ def futures_of(seats: Sequence[Seat]) -> list[Ahead]:
     if not seats:
         return []
     left, wear = strokes_left(seats)
+    left = _coarse(left)
     unseen = np.array([seat.view.unseen(seat.tool) for seat in seats])[:, None]
     remaining = np.maximum(left - unseen * (1 - LEVELS), 0.0).round(1)
     silent = [row for row, seat in enumerate(seats) if seat.view.silent]
@@ -78,6 +79,16 @@ def futures_of(seats: Sequence[Seat]) -> list[Ahead]:
         )
         for row in range(len(seats))
     ]
+
+
+def _coarse(left: Floats) -> Floats:
+    """Strokes left (tools, levels) to the seventh digit of a tool's largest figure, or to 0.1.
+
+    The last digits of a sum may differ from one process to the next; what is kept may not.
+    """
+    largest = np.maximum(left.max(axis=1, keepdims=True), 1.0)
+    step = np.maximum(10.0 ** (np.floor(np.log10(largest)) - 6), 0.1)
+    return np.asarray(np.rint(left / step) * step)
 
 
 def _judged(chances: list[float]) -> tuple[float, tuple[float, float]]:

@@ -18,7 +18,7 @@ Array = NDArray[np.float64]
 
 _FIRST: Final = np.linspace(-40.0, 12.0, 240)
 """Logs of strokes ahead, in the larger of the tool's age and the handbook life."""
-_ROUNDS: Final = 3
+_ROUNDS: Final = 4
 _POINTS: Final = 60
 _LEAST: Final = 1e-300
 _TOLD: Final = 1e-12

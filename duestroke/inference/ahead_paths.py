@@ -121,7 +121,7 @@ class _Points:
         law = _lerp(self.law, *_cells(self.table, at))
         told = like + np.log(np.maximum(law, _LEAST))
         told -= told.max(axis=1, keepdims=True)
-        middle = np.exp(_TEMPER * (told[:, 1:] + told[:, :-1]) / 2)
+        middle = np.exp(_TEMPER * np.maximum(told[:, 1:], told[:, :-1]))
         mass = middle * np.diff(at, axis=1)
         mass /= mass.sum(axis=1, keepdims=True)
         near = told > -30

@@ -82,7 +82,7 @@ def _tau_weights(pooled: Pooled, kind: Grouping, scale: float) -> Array:
     found = np.zeros(len(TAUS))
     for one in pooled.slices():
         if one.kind == kind:
-            found[TAUS.index(one.tau)] += one.total
+            found[TAUS.index(abs(one.tau))] += one.total
     return found / found.sum() if found.sum() > 0 else tau_masses(scale)
 
 

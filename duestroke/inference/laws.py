@@ -11,6 +11,7 @@ import numpy as np
 from duestroke.inference.nodes import Nodes
 from duestroke.inference.own import Conditions, OwnLaws
 from duestroke.inference.pooled import Pooled
+from duestroke.inference.pooling import Grouping
 from duestroke.inference.posterior import Posterior
 
 
@@ -28,6 +29,10 @@ class LifeLaw(Protocol):
     @property
     def pooled(self) -> Pooled | None:
         """With groups and exponents; None where the lives hold neither."""
+        ...
+
+    def pooled_by(self, kind: Grouping) -> Pooled | None:
+        """The one by which groups of a kind are held against each other."""
         ...
 
     @property
@@ -69,6 +74,10 @@ class PlainLaw:
         """See LifeLaw."""
         return None
 
+    def pooled_by(self, kind: Grouping) -> Pooled | None:
+        """See LifeLaw."""
+        return None
+
     @property
     def masses(self) -> Mapping[str, float]:
         """See LifeLaw."""
@@ -100,6 +109,10 @@ class PooledLaw:
     def of(pooled: Pooled) -> PooledLaw:
         """With its own store of nodes."""
         return PooledLaw(pooled, OwnLaws(pooled))
+
+    def pooled_by(self, kind: Grouping) -> Pooled:
+        """See LifeLaw."""
+        return self.pooled
 
     def nodes(self, at: Conditions) -> tuple[Nodes, ...]:
         """See LifeLaw."""

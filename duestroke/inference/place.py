@@ -121,9 +121,11 @@ class PlacePosterior:
         new tool's: from now on) and its number of reworks. Tools alike get one and the same object.
         """
         speed, rough = self._speed(tool), self._rough(tool)
-        key = (tool.batch, tool.press, speed, rough, tool.life_number)
+        # A batch or press that no life came from is any other.
+        batch, press = self._known("batch", tool.batch), self._known("press", tool.press)
+        key = (batch, press, speed, rough, tool.life_number)
         if key not in self._told:
-            at = Conditions(tool.batch, tool.press, speed, tool.life_number)
+            at = Conditions(batch, press, speed, tool.life_number)
             sudden_at = Conditions(z=rough)
             self._told[key] = tuple(
                 Alternative(
@@ -151,6 +153,11 @@ class PlacePosterior:
             )
             for way in self.ways
         )
+
+    def _known(self, kind: Literal["batch", "press"], label: str | None) -> str | None:
+        pools = [way.life.pooled for way in self.ways]
+        groups = [pooled.groups.get(kind) for pooled in pools if pooled is not None]
+        return label if any(each is not None and label in each.place for each in groups) else None
 
     def ahead_factor(self, tool: ToolRecord) -> float:
         """Own strokes ahead for each stroke at the speed so far, > 0, as the rate effect has it."""
@@ -198,7 +205,7 @@ class PlacePosterior:
 
     def groups(self, by: Literal["batch", "press"]) -> tuple[Compared, ...]:
         """Each batch or press against the others; none where the lives hold fewer than two."""
-        told = [(way.weight, way.life.pooled) for way in self.ways]
+        told = [(way.weight, way.life.pooled_by(by)) for way in self.ways]
         known = [(weight, pooled) for weight, pooled in told if pooled is not None]
         if not known:
             return ()

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
 
-from duestroke.inference.lattice import Axis, interpolation
+from duestroke.inference.lattice import Axis, interpolation, shares
 from duestroke.inference.rows import gathered
 
 Array = NDArray[np.float64]
@@ -27,6 +27,11 @@ Index = NDArray[np.intp]
 Grouping = Literal["none", "batch", "press"]
 
 TAUS: Final = (0.1, 0.2, 0.32, 0.5)
+ODD_ONES: Final = -0.32
+"""Stands for a scale where most groups do not differ at all and a few do, by a scale of 0.32."""
+_ODD_SHARE: Final = 0.15
+_ODD_CHANCE: Final = 0.4
+SCALES: Final = (*TAUS, ODD_ONES)
 _DEGREES: Final = 4.0
 _KNOTS: Final = 0.01
 _MOST_KNOTS: Final = 24
@@ -175,9 +180,20 @@ def shift_density(shift: Array, tau: float) -> Array:
 
 
 def kernel(own: Axis, population: Array, tau: float) -> Array:
-    """Chance of each own median about each of the population's, (m, p); columns sum to 1."""
-    value = shift_density(own.points[:, None] - population, tau)
-    return np.asarray(value / np.maximum(value.sum(axis=0), _TINY))
+    """Chance of each own median about each of the population's, (m, p); columns sum to 1.
+
+    tau: one of SCALES.
+    """
+    value = shift_density(own.points[:, None] - population, abs(tau))
+    between = np.asarray(value / np.maximum(value.sum(axis=0), _TINY))
+    if tau > 0:
+        return between
+    return _ODD_SHARE * between + (1 - _ODD_SHARE) * shares(own, population).T
+
+
+def scale_masses(scale: float) -> Array:
+    """Prior on SCALES: that all groups differ, by half-normal masses, or only a few odd ones."""
+    return np.append((1 - _ODD_CHANCE) * tau_masses(scale), _ODD_CHANCE)
 
 
 def tau_masses(scale: float) -> Array:

@@ -16,14 +16,14 @@ from duestroke.inference.lattice import Axis
 from duestroke.inference.locate import LEAST_SPREAD, LogPrior, Place, locate
 from duestroke.inference.pooled import Pooled, PooledFamily, Slice
 from duestroke.inference.pooling import (
-    TAUS,
+    SCALES,
     Cells,
     Grouping,
     GroupLikelihood,
     Groups,
     Sums,
     kernel,
-    tau_masses,
+    scale_masses,
 )
 from duestroke.inference.prior import Prior
 from duestroke.inference.relative import Told
@@ -216,7 +216,7 @@ class _Work:
             return
         shift = g - self.question.rate.mean
         said = GroupLikelihood.of(self.sums[family][kind], shift, c, at)
-        for tau, mass in zip(TAUS, tau_masses(self.question.prior.group_scale), strict=True):
+        for tau, mass in zip(SCALES, scale_masses(self.question.prior.group_scale), strict=True):
             yield tau, said.log_population(kernel(self.m, at, tau)) + math.log(mass)
 
     def widened(self) -> _Work | None:

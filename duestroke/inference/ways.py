@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import betaln
 
+from duestroke.inference.crossed import CrossedLaw, press_shifts
 from duestroke.inference.effects import (
     LEAST_ROUGHNESS_SPREAD,
     LEAST_SPEED_SPREAD,
@@ -112,7 +113,30 @@ def _wear_law(mode: ModeLives, setting: Setting) -> LifeLaw:
                 unseen_share=mode.q,
             )
         )
-    return PooledLaw.of(pool(_wear_question(mode, setting, z, number, groups)))
+    question = _wear_question(mode, setting, z, number, groups)
+    every = PooledLaw.of(pool(question))
+    if {"batch", "press"} <= every.pooled.kinds.keys():
+        return _crossed(mode, setting, question, every)
+    return every
+
+
+def _crossed(mode: ModeLives, setting: Setting, asked: Question, every: PooledLaw) -> CrossedLaw:
+    """Pooled by batch, the presses' shifts and the exponents at their means taken out."""
+    effects, by_press = every.pooled, press_shifts(every.pooled)
+    own = np.array([by_press.get(life.press or "", 0.0) for life in mode.lives], dtype=np.float64)
+    z = effects.rate.centre * asked.z + effects.number.centre * asked.number - own
+    fixed = exponents(1.0, asked.prior.rate_exponent_scale, count=1, varies=False)
+    within = replace(
+        asked,
+        told=told_by(mode, setting.handbook_life, z, setting.paths),
+        z=z,
+        number=np.zeros(z.size),
+        rate=fixed,
+        number_effect=exponents(0.0, asked.prior.number_scale, count=1, varies=False),
+        groups={"batch": asked.groups["batch"]},
+        kinds={"none": 1 - asked.prior.batch, "batch": asked.prior.batch},
+    )
+    return CrossedLaw(every, PooledLaw.of(pool(within)), by_press)
 
 
 def _wear_question(

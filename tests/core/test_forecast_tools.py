@@ -3,24 +3,56 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import timedelta
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from duestroke.calendar import Calendar
 from duestroke.errors import BadField
-from duestroke.forecast import Forecast, LifeBasis, PressFacts, ToolFacts, answer, forecast_press
+from duestroke.forecast import (
+    Forecast,
+    LifeBasis,
+    PressFacts,
+    ToolFacts,
+    answer,
+    forecast_press,
+    forecast_presses,
+)
 from duestroke.forecast.dates import LEVELS
 from duestroke.forecast.digest import canonical
+from duestroke.forecast.facts import OddBatch
 from duestroke.forecast.result import due_at, level_key, remaining_at
+from duestroke.inference.tool import Alternative, ToolRecord
+from duestroke.inference.wear import WearPaths
+from duestroke.lives import WearReading
 from duestroke.times import parse_time, to_micros
 from tests.support.laws import NOW, PRESS, WeibullLaw, basis, press, rate, tool, weekly
 
 LAW = WeibullLaw()
+UNSEEN = basis(WeibullLaw(unseen=0.5))
+READ = tuple(WearReading(x * 1e6, x / 40, 0.02, int(x)) for x in (4.0, 9.0, 14.0, 19.0))
+
+
+NOTHING_LEARNED = WearPaths.learn([], typical_life=50e6, typical_spread=0.4)
+
+
+@dataclass(frozen=True)
+class ReadLaw(WeibullLaw):
+    """Wear by the Weibull law, with readings; a sudden mode beside it."""
+
+    paths: WearPaths | None = NOTHING_LEARNED
+
+    def alternatives(self, tool: ToolRecord) -> tuple[Alternative, ...]:
+        (seen,) = super().alternatives(tool)
+        (sudden,) = WeibullLaw(1.2, 200e6).alternatives(tool)
+        return (replace(seen, sudden=sudden.life),)
+
+
+WORN = basis(ReadLaw(), readings_used=True)
 
 
 def made(
@@ -53,6 +85,19 @@ def cases(draw: st.DrawFn) -> Forecast:
         interval_days=draw(st.one_of(st.none(), st.floats(1, 400))),
     )
     return made(facts, ring, basis(WeibullLaw(2.5, 50e6, draw(st.floats(0, 1)))))
+
+
+@st.composite
+def cases_of_press(draw: st.DrawFn) -> tuple[PressFacts, list[tuple[ToolFacts, LifeBasis]]]:
+    per_day = draw(rates)
+    facts = press(
+        press=f"works/1/{draw(st.integers(1, 99)):02d}",
+        as_of=NOW - timedelta(hours=draw(silences)),
+        rate=None if per_day is None else rate(per_day),
+    )
+    aged = draw(st.lists(ages, min_size=1, max_size=3))
+    tools = [(tool(age, good_at=age * 0.7), UNSEEN) for age in aged]
+    return facts, [*tools, (tool(20e6, readings=READ), WORN)]
 
 
 @given(cases())
@@ -106,6 +151,15 @@ def test_adding_a_tool_does_not_move_the_others():
     alone = forecast_press(press(), [pair], NOW)[0]
     beside = forecast_press(press(), [other, pair], NOW)[1]
     assert alone == beside
+
+
+@settings(max_examples=8)
+@given(st.lists(cases_of_press(), min_size=2, max_size=4))
+def test_presses_together_are_what_each_is_alone(presses):
+    """Silent or not, moving or not, measured or not: the same bytes."""
+    together = forecast_presses(presses, NOW)
+    alone = [forecast_press(facts, tools, NOW) for facts, tools in presses]
+    assert together == alone
 
 
 def test_keys_are_levels_in_shortest_form():
@@ -321,6 +375,51 @@ def test_planned_pulls_close_under_the_limit_are_said():
     assert "close under it" not in words_of(made(lives=few))
 
 
+def test_where_readings_are_used_the_close_pulls_say_so():
+    used = words_of(made(lives=basis(LAW, planned_close=11, ends=30, readings_used=True)))
+    unused = words_of(made(lives=basis(LAW, planned_close=11, ends=30)))
+    assert "here their readings are used" in used
+    assert "are used" not in unused
+
+
+def test_readings_and_modes_stand_in_the_basis():
+    forecast = made(ring=tool(20e6, readings=READ), lives=WORN)
+    wear = forecast.basis["wear"]
+    assert wear["readings"] == 4
+    assert wear["fits"] is True
+    # The line through the readings is at its limit after 40 M.
+    assert wear["alone"]["0.5"] == pytest.approx(20e6, rel=0.03)
+    modes = forecast.basis["modes"]
+    assert modes["wear"] + modes["sudden"] == pytest.approx(1)
+    assert 0.5 < modes["wear"] < 1
+    assert "rests on 4 readings of its own wear" in words_of(forecast)
+    assert "modes" not in made().basis
+    assert made().basis["wear"] is None
+
+
+def test_a_reading_that_does_not_fit_is_said_with_what_the_line_alone_leaves():
+    odd = (*READ[:-1], replace(READ[-1], share=0.02))
+    forecast = made(ring=tool(20e6, readings=odd), lives=WORN)
+    assert forecast.basis["wear"]["fits"] is False
+    assert "the trend does not fit" in words_of(forecast)
+
+
+def test_another_speed_is_said_with_what_is_known_of_it():
+    ring = tool(20e6, speed_so_far=4.0, speed_now=4.4)
+    known = words_of(made(ring=ring, lives=basis(LAW, rate_exponent=(1.3, 0.9, 1.7))))
+    assert "4.40 m/s, over its life at 4.00" in known
+    assert "-1.3 (0.9 to 1.7)" in known
+    unknown = words_of(made(ring=ring, lives=basis(LAW, rate_unknown=True)))
+    assert "not known from these records" in unknown
+    steady = tool(20e6, speed_so_far=4.0, speed_now=4.05)
+    assert "m/s" not in words_of(made(ring=steady, lives=basis(LAW, rate_unknown=True)))
+
+
+def test_an_open_question_is_said():
+    asked = tool(20e6, open_question="was this tool changed?")
+    assert "open question: was this tool changed?" in words_of(made(ring=asked))
+
+
 def test_the_handbook_is_said():
     told = words_of(made(lives=basis(LAW, failures=0, handbook_is_default=True)))
     assert "from the handbook, no failures yet" in told
@@ -351,3 +450,21 @@ def test_without_any_stop_three_instants_stand_in():
     assert [each.stop for each in forecast.chances] == [None, None, None]
     assert [(each.at - NOW).days for each in forecast.chances] == [7, 14, 21]
     assert forecast.press == PRESS
+
+
+def cautions_of(ring: ToolFacts, lives: LifeBasis) -> str:
+    return " ".join(made(ring=ring, lives=lives).basis["cautions"])  # type: ignore[arg-type]
+
+
+def test_an_odd_batch_and_a_rough_ram_are_said_with_their_figures():
+    odd = {"PB-1": OddBatch(0.67, 0.55, 0.82, 9, 3)}
+    lives = basis(LAW, odd_batches=odd, rough_matters=True)
+    said = cautions_of(tool(20e6, batch="PB-1", rough_now=1.084), lives)
+    assert "its batch PB-1 lasts 0.67 of what the others do (0.55 to 0.82; 3 of 9 failed)" in said
+    assert "the ram runs 8 % rougher (K)" in said
+    assert "not known from these records" in said
+    known = replace(lives, rough_known=True)
+    assert "not known" not in cautions_of(tool(20e6, rough_now=1.084), known)
+    even = cautions_of(tool(20e6, batch="PB-2", rough_now=1.01), lives)
+    assert "batch" not in even
+    assert "rougher" not in even

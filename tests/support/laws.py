@@ -30,6 +30,7 @@ class WeibullLaw:
     unseen: float = 0.0
 
     handbook_life: float = 60e6
+    paths: WearPaths | None = None
 
     def survival(self, strokes: Floats) -> Floats:
         return np.exp(-((np.asarray(strokes) / self.scale) ** self.shape))
@@ -48,10 +49,6 @@ class WeibullLaw:
         median = np.log(self.scale / self.handbook_life) + LOG_LOG_2 / self.shape
         node = Nodes(WEIBULL, np.array([median]), np.array([spread]), np.ones(1))
         return (Alternative(1.0, (node,), None, self.unseen),)
-
-    @property
-    def paths(self) -> WearPaths | None:
-        return None
 
     def ahead_factor(self, tool: ToolRecord) -> float:
         return 1.0

@@ -30,7 +30,7 @@ from store.tokens import ensure
 from store.unit import connect
 
 D0 = datetime(2026, 3, 9, 14, 25, tzinfo=UTC)
-PLACES = ("1/02", "1/05", "2/03", "2/04", "3/02", "3/05", "3/08")
+PLACES = ("1/02", "1/03", "1/05", "2/03", "2/04", "2/05", "3/02", "3/05", "3/06", "3/08")
 OF_THE_TOOL = {"no-tool", "near-a-change", "open-question", "serial-unconfirmed"}
 """Doubts of which tool it was, not of its strokes."""
 HOUR, DAYS = timedelta(hours=1), timedelta(days=1)
@@ -55,6 +55,7 @@ class Plant:
     database_url: str
     truths: dict[str, PressTruth]
     clock: Clock
+    forecaster: Forecaster
 
     def get(self, path: str, **params: Any) -> Any:
         """What a viewer reads."""
@@ -130,7 +131,7 @@ def is_near(text: str, offset: float, within: float = 4.0) -> bool:
 
 @pytest.fixture(scope="module")
 def plant(cluster, template, tmp_path_factory) -> Iterator[Plant]:
-    """Seven presses of the demo, two years of them, under the API."""
+    """Ten presses of the demo, two years of them, under the API."""
     name = f"stories_{uuid.uuid4().hex}"
     with psycopg.connect(cluster.url, autocommit=True) as conn:
         conn.execute(f"CREATE DATABASE {name} TEMPLATE {template}")
@@ -145,7 +146,7 @@ def plant(cluster, template, tmp_path_factory) -> Iterator[Plant]:
             ensure(conn, role, role, f"secret-of-{role}", at=D0)
     clock = Clock(D0)
     with TestClient(create_app(database_url=url, pool_size=2, clock=clock)) as client:
-        yield Plant(client, url, truths, clock)
+        yield Plant(client, url, truths, clock, Forecaster())
     with psycopg.connect(cluster.url, autocommit=True) as conn:
         conn.execute(f"DROP DATABASE {name} WITH (FORCE)")
 
@@ -286,7 +287,7 @@ def test_the_morning_after_a_deaf_night(plant):
 def forecasts_made_at(plant: Plant, now: datetime) -> dict[tuple[str, str], Any]:
     plant.clock.at = now
     with connect(plant.database_url) as conn:
-        Forecaster().round(conn, now)
+        plant.forecaster.round(conn, now)
     made = plant.every("/forecasts")
     plant.clock.at = D0
     return {(one["press"].removeprefix("harlow-mere/"), one["position"]): one for one in made}
@@ -520,3 +521,79 @@ def test_a_thousand_cans_lead_to_the_tools_that_made_them(plant):
             assert tool["strokes"]["since_fit"] >= 0
     assert found["wrong, with a doubt"] >= 1, found
     assert found["right"] >= 850, found
+
+
+def lives_of(plant: Plant, place: str, position: str) -> list[Any]:
+    """A press's lives in a position as the inference uses them, in the order of their ends."""
+    lives = plant.every("/lives", position=position)
+    own = [life for life in lives if life["press"] == press(place) and life["source"] == "ledger"]
+    return sorted(own, key=lambda life: life["ended_at"] or "z")
+
+
+@pytest.fixture(scope="module")
+def today(plant) -> dict[tuple[str, str], Any]:
+    """What is forecast a minute after the last report, by place and position."""
+    last = [plant.get(f"/presses/{press(place)}")["last_report"]["at"] for place in PLACES]
+    return forecasts_made_at(plant, max(map(at, last)) + timedelta(minutes=1))
+
+
+def days_ahead(forecast: dict[str, Any]) -> list[float]:
+    """Days from the demo's first day to the three levels of the due range."""
+    return [(at(when) - D0) / DAYS for when in forecast["due"].values()]
+
+
+def test_the_spare_that_comes_too_late_1_03(plant, today):
+    """Story 6: the redraw die is due D+6 to D+24, at even chances D+14; readings tell it."""
+    die = today["1/03", "redraw-die"]
+    early, middle, late = days_ahead(die)
+    assert 0 < early < 12
+    assert 8 < middle < 20
+    assert 16 < late < 36
+    assert die["state"] in ("this-stop", "plan")
+    wear = die["basis"]["wear"]
+    assert wear["readings"] >= 3
+    assert wear["last"]["share"] > 0.7
+    assert wear["fits"]
+    assert die["basis"]["modes"]["wear"] > 0.8
+
+
+def test_a_creeping_ram_is_in_the_lives_of_2_05(plant, today):
+    """Story 1: K 1.116 to 1.21 from D-38 to D-9; the ring that chipped ran through the rise."""
+    *_, broken, running = lives_of(plant, "2/05", "ring-3")
+    assert broken["end"] == "broken"
+    assert is_near(broken["ended_at"], -9)
+    assert broken["strokes"] == pytest.approx(12.4e6, rel=0.05)
+    assert 1.02 < broken["mean_roughness"] < 1.07
+    assert running["mean_roughness"] == pytest.approx(1.21 / 1.116, abs=0.01)
+    for place in ("2/03", "2/04"):
+        for life in lives_of(plant, place, "ring-3"):
+            assert life["mean_roughness"] is None or abs(life["mean_roughness"] - 1) < 0.01
+
+
+def test_eight_per_cent_faster_3_06(plant, today):
+    """Story 5: 432 a minute since D-240, 11.88 m/s, K as before: faster, and not rougher."""
+    lives = [life for life in lives_of(plant, "3/06", "ring-3") if life["ended_at"] is not None]
+    before = [life for life in lives if at(life["ended_at"]) < day(-241)]
+    since = [life for life in lives if at(life["ended_at"]) > day(-120)]
+    assert len(before) >= 3
+    assert since
+    for life in before:
+        assert life["mean_speed_mps"] == pytest.approx(11.0, abs=0.05)
+    for life in since:
+        assert life["mean_speed_mps"] == pytest.approx(11.88, abs=0.05)
+    assert all(abs(life["mean_roughness"] - 1) < 0.005 for life in [*before, *since])
+    # A new ring of ours and one of the press beside it: faster is sooner, in days and in strokes.
+    rates = [today[place, "ring-3"]["rate"]["strokes_per_day"] for place in ("3/06", "3/08")]
+    assert rates[0] > 1.03 * rates[1]
+
+
+def test_wear_stands_in_the_lives_of_the_plant(plant, today):
+    """Most rings were read on the way; each reading has an age within its life."""
+    lives = lives_of(plant, "2/03", "ring-3")
+    read = [life for life in lives if life["readings"]]
+    assert len(read) > len(lives) / 2
+    for life in read:
+        ages = [one["strokes"] for one in life["readings"]]
+        assert ages == sorted(ages)
+        assert ages[-1] <= life["strokes"]
+        assert all(one["sd"] > 0 for one in life["readings"])
