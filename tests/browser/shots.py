@@ -24,12 +24,21 @@ from tests.browser import fake_api
 from tests.browser.stand import CHROMIUM, FLAGS, SCHEMES, SIZES, running_board
 
 SHOTS = Path(__file__).parents[2] / "docs" / "shots"
-VIEWS = {"shift": "/", "wall": "/?view=wall", "press": "/press/harlow-mere/2/05"}
+VIEWS = {
+    "shift": "/",
+    "wall": "/?view=wall",
+    "press": "/press/harlow-mere/2/05",
+    "tool": "/tool/IR25-0590",
+    "life": "/life?kind=ironing-ring&position=ring-3",
+    "tool-room": "/tool-room",
+    "trace": "/trace?site=harlow-mere&line=2&press=05&at=2026-11-14T02:15",
+}
 PRESSES = {"overdue": ("2/03", ""), "cant-tell": ("3/02", ""), "opened": ("2/05", "ring-1")}
 """More pictures of press pages: which press, and which row stands open."""
 
 SIGNED = {
     "sign-in": ("/sign-in", ""),
+    "records": ("/records", "engineer-token-of-the-tests"),
     "entry": (
         "/entry?press=harlow-mere/2/03&position=ring-3&reason=worn&serial=IR26-0231-5",
         "crew-token-of-the-tests",
@@ -126,7 +135,7 @@ def draw(
             context.request.post(urljoin(url, "/sign-in"), data={"token": token})
         page = context.new_page()
         page.goto(url)
-        page.wait_for_selector("#board .head, #board .care")
+        page.wait_for_selector("#board .care, #board main, #board .wall")
         if opening:
             page.click(f"button[data-open={opening}]")
             page.wait_for_selector(".row.opened")

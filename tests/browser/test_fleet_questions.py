@@ -59,6 +59,25 @@ def test_question_2_how_do_you_know(on_shift):
     expect(on_shift.locator("main")).to_contain_text(serial)
 
 
+def test_question_4_what_exactly_do_i_change_at_the_next_stop(on_shift):
+    """No action for the list and what does not fit; one to the spares in order of the day."""
+    line = on_shift.locator("section", has=on_shift.locator("#h-stops")).first
+    expect(line).to_contain_text("Thu 26\u00a0Nov: 3 wanted, room for 8")
+    expect(line).to_contain_text("3\u202f08 redraw\u2011sleeve")
+    expect(line).to_contain_text("No spare for 3\u202f06")
+    on_shift.click("nav >> text=Tool room")
+    row = on_shift.locator("tr", has_text="Thu\u00a026\u00a0Nov\u00a007:00").first
+    expect(row).to_contain_text("none in this kind and size")
+
+
+def test_question_11_what_if_we_skip_the_clean_on_line_1(on_shift):
+    """No action: beside the chance at the next stop stand those at the two after it."""
+    row = on_shift.locator(".do > .row", has_text="1\u202f05")
+    figures = [each.inner_text() for each in row.locator(".ch").all()]
+    assert figures == ["9\u00a0%", "54\u00a0%", "90\u00a0%"]
+    expect(row).to_contain_text("54\u00a0% by the one after")
+
+
 def test_question_10_one_was_changed_on_saturday_and_nobody_keyed_it(on_shift):
     """No action for who keyed it late; one for both times in the records."""
     late = on_shift.locator(".lately-words li", has_text="entered")
