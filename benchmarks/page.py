@@ -17,11 +17,13 @@ from contextlib import closing
 from datetime import timedelta
 from statistics import median
 from typing import Any
+from urllib.parse import urljoin
 
 from dash import Dash, Input, Output, html
 from playwright.sync_api import Browser, CDPSession, Page, sync_playwright
 from starlette.middleware.gzip import GZipMiddleware
 
+from dashboard import site
 from tests.browser import fake_api
 from tests.browser.stand import CHROMIUM, FLAGS, Board, Serving, running_board
 
@@ -53,8 +55,10 @@ def cpu_ms(session: CDPSession) -> float:
 class Loaded:
     """One cold load in a context of its own."""
 
-    def __init__(self, browser: Browser, url: str, ready: str) -> None:
+    def __init__(self, browser: Browser, url: str, ready: str, *, token: str = "") -> None:
         self._context = browser.new_context(viewport={"width": 1920, "height": 1080})
+        if token:
+            self._context.request.post(urljoin(url, "/sign-in"), data={"token": token})
         self.page: Page = self._context.new_page()
         self.session = self._context.new_cdp_session(self.page)
         self.session.send("Performance.enable", {"timeDomain": "threadTicks"})
@@ -101,6 +105,29 @@ def refresh(loaded: Loaded, board: Board, row: str) -> tuple[float, int, int]:
     return spent, page.evaluate(f"{rows}.length"), kept
 
 
+ADDRESSES = {
+    "press": "/press/harlow-mere/2/05",
+    "tool": "/tool/IR25-0590",
+    "life": "/life?kind=ironing-ring&position=ring-3",
+    "trace": "/trace?site=harlow-mere&line=2&press=05&at=2026-11-14T02:15",
+    "entry": "/entry?press=harlow-mere/2/03&position=ring-3",
+    "records": "/records",
+}
+"""Where a page's own path says too little, by view."""
+
+ENGINEER = "engineer-token-of-the-tests"
+
+
+def weights(browser: Browser, board: Board) -> dict[str, tuple[float, int]]:
+    """Bytes on the wire of a cold load, and nodes drawn, of every page of the board."""
+    found = {}
+    for page in site.PAGES:
+        url = board.url + ADDRESSES.get(page.view, page.path)
+        with closing(Loaded(browser, url, "#board main, #board form", token=ENGINEER)) as loaded:
+            found[page.title] = (loaded.bytes, loaded.page.evaluate(COUNT_NODES))
+    return found
+
+
 def measure(loads: int) -> dict[str, list[float]]:
     """Every figure of every load, empty page and fleet page in turn."""
     found: dict[str, list[float]] = {}
@@ -129,6 +156,9 @@ def measure(loads: int) -> dict[str, list[float]]:
                     note(f"{name} refresh cpu", spent)
                     note(f"{name} rows", rows)
                     note(f"{name} kept", kept)
+        for title, (size, nodes) in weights(browser, board).items():
+            note(f"{title} weight", size)
+            note(f"{title} weight nodes", nodes)
     return found
 
 
@@ -140,6 +170,12 @@ def main() -> int:
     print(f"empty page   cpu {found['empty cpu']:6.0f} ms   wall {found['empty wall']:6.0f} ms   "
           f"{found['empty bytes'] / 1000:6.0f} kB")  # fmt: skip
     good = [judge(name, found) for name in PAGES]
+    print("on the wire, cold, of every page (kB over the empty page, nodes):")
+    for page in site.PAGES:
+        more = found[f"{page.title} weight"] - found["empty bytes"]
+        print(
+            f"  {page.title:<16} {more / 1000:+6.0f} kB {found[f'{page.title} weight nodes']:8.0f}"
+        )
     return 0 if all(good) else 1
 
 

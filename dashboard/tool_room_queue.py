@@ -187,7 +187,7 @@ def _change(room: Room, tool: Forecast) -> Change | None:
 
 
 def ready(room: Room, opened: bool) -> Document:
-    """What must be ready by which day, in which size; spares are dealt in that order."""
+    """What must be ready by which day, in which size, each with the spare that would go in."""
     wanted = changes(room)
     if not wanted:
         return {"state": "empty", "rest": "No change is wanted at the next two stops of a line."}
@@ -205,14 +205,22 @@ def ready(room: Room, opened: bool) -> Document:
 
 
 def _deal(room: Room, wanted: list[Change]) -> list[Cell]:
-    """A spare for each change in turn: from the shelf, else what is promised back by then."""
+    """A spare for each change: from the shelf, else what is promised back by then.
+
+    Dealt to the worst first, as on the Shift page: a spare goes where most is at stake.
+    """
     used: set[str] = set()
-    cells = []
-    for change in wanted:
-        cell, serial = _spare(room, change, used)
+    order = fleets.by_urgency([change.tool for change in wanted], room.fleet.now)
+    rank = {(tool.press, tool.position): at for at, tool in enumerate(order)}
+    cells: dict[int, Cell] = {}
+    for at in sorted(range(len(wanted)), key=lambda at: rank[_place(wanted[at])]):
+        cells[at], serial = _spare(room, wanted[at], used)
         used.add(serial)
-        cells.append(cell)
-    return cells
+    return [cells[at] for at in range(len(wanted))]
+
+
+def _place(change: Change) -> tuple[str, str]:
+    return change.tool.press, change.tool.position
 
 
 def _spare(room: Room, change: Change, used: set[str]) -> tuple[Cell, str]:

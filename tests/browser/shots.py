@@ -55,7 +55,7 @@ async (data) => {
   const pixels = new Uint32Array(brush.getImageData(0, 0, canvas.width, canvas.height).data.buffer);
   const counts = new Map();
   for (const pixel of pixels) { counts.set(pixel, (counts.get(pixel) || 0) + 1); }
-  const palette = [...counts.entries()].sort((a, b) => b[1] - a[1]).slice(0, 128).map(([p]) => p);
+  const palette = [...counts.entries()].sort((a, b) => b[1] - a[1]).slice(0, 32).map(([p]) => p);
   const places = new Map(palette.map((pixel, at) => [pixel, at]));
   const apart = (a, b) => [0, 8, 16].reduce((sum, bits) => sum + Math.abs(((a >> bits) & 255) - ((b >> bits) & 255)), 0);
   const nearest = (pixel) => palette.reduce((best, each, at) => apart(each, pixel) < apart(palette[best], pixel) ? at : best, 0);
@@ -81,7 +81,7 @@ def chunk(name: bytes, content: bytes) -> bytes:
 
 
 def small_png(helper: Page, png: bytes) -> bytes:
-    """The picture again with its 128 commonest colours: much smaller, alike to the eye."""
+    """The picture again with its 32 commonest colours: much smaller, alike to the eye."""
     made: dict[str, Any] = helper.evaluate(TO_PALETTE, base64.b64encode(png).decode())
     width, height = made["width"], made["height"]
     indices = base64.b64decode(made["indices"])
@@ -157,7 +157,8 @@ def main() -> None:
         if asked.board
         else [
             ("", fixed("plant_of_21"), SIZES, SCHEMES),
-            ("sixty-wall", fixed("plant_of_60"), *few),
+            ("sixty-wall", fixed("plant_of_60"), SIZES, SCHEMES[:1]),
+            ("sixty-shift", fixed("plant_of_60"), *few),
             ("first-day-shift", fixed("plant_of_none"), *few),
             ("no-stops-shift", fixed("plant_of_3"), *few),
             ("silent-shift", fixed("plant_all_silent"), *few),

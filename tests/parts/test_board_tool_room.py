@@ -119,7 +119,7 @@ def test_the_lead_names_what_is_short_soonest_first(room):
     assert "Nothing is wanted" in rows.short_words(replace(room, demand=[]))
 
 
-def test_spares_are_dealt_by_the_day_they_are_wanted_and_none_twice(room):
+def test_spares_stand_by_the_day_and_go_to_the_worst_none_twice(room):
     made = queue.ready(room, opened=True)["table"]
     days = [row[0] for row in made["csv"]["rows"]]
     assert days == sorted(days)
@@ -127,8 +127,9 @@ def test_spares_are_dealt_by_the_day_they_are_wanted_and_none_twice(room):
     given = [text for text in spares if "on the shelf" in text]
     assert len(set(given)) == len(given)
     rings = [row for row in made["csv"]["rows"] if row[2] == "ring-3"]
-    assert rings[0][4] == "IR26-0412-M, on the shelf"
-    assert {row[4] for row in rings[1:]} == {"none in this kind and size"}
+    served = [(row[1], row[5]) for row in rings if "on the shelf" in row[4]]
+    assert served == [("harlow-mere/2/03", "overdue")]
+    assert {row[4] for row in rings if row[5] != "overdue"} == {"none in this kind and size"}
 
 
 def test_a_tool_for_the_stop_after_next_is_wanted_then(room):
