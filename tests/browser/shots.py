@@ -158,7 +158,6 @@ def main() -> None:
         else [
             ("", fixed("plant_of_21"), SIZES, SCHEMES),
             ("sixty-wall", fixed("plant_of_60"), SIZES, SCHEMES[:1]),
-            ("sixty-shift", fixed("plant_of_60"), *few),
             ("first-day-shift", fixed("plant_of_none"), *few),
             ("no-stops-shift", fixed("plant_of_3"), *few),
             ("silent-shift", fixed("plant_all_silent"), *few),
