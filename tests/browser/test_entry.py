@@ -107,6 +107,13 @@ def send(page):
     page.click(".send")
 
 
+def send_as(page, text):
+    """Sent when the button repeats what will be entered, which then is what was entered."""
+    expect(page.locator(".send")).to_contain_text(text)
+    send(page)
+    entered(page, text)
+
+
 def entered(page, text=""):
     expect(page.locator(".done")).to_contain_text("Entered: ")
     expect(page.locator(".done")).to_contain_text(text)
@@ -310,16 +317,14 @@ def test_a_tool_goes_the_round_from_press_to_bench_to_rework_and_back(works, tab
     out = serial_at("h/1/04", "ring-3")
     page = tablet(at_press("1/04", do="pull", position="ring-3"))
     page.click("text=chip, pick-up")
-    send(page)
-    entered(page, f"{out} out, broken")
+    send_as(page, f"{out} out, broken")
     assert works.ask(f"/tools/{out}")["state"] == "bench"
 
     go(page, works, "/entry?do=send")
     scan(page, out)
     says(page, "On the bench, ironing-ring, 65.999")
     page.click("text=in 2 weeks")
-    send(page)
-    entered(page, f"{out} out for rework")
+    send_as(page, f"{out} out for rework")
     back = datetime.fromisoformat(works.ask(f"/tools/{out}")["back_at"])
     assert 13 <= (back - datetime.now(UTC)) / timedelta(days=1) <= 15
 
@@ -327,8 +332,7 @@ def test_a_tool_goes_the_round_from_press_to_bench_to_rework_and_back(works, tab
     scan(page, out)
     says(page, "Out for rework")
     page.fill("#f-size", "66,079")
-    send(page)
-    entered(page, "back from rework")
+    send_as(page, "back from rework")
     tool = works.ask(f"/tools/{out}")
     assert (tool["state"], tool["size_mm"], tool["reworks"]) == ("shelf", 66.079, 1)
 
@@ -336,15 +340,13 @@ def test_a_tool_goes_the_round_from_press_to_bench_to_rework_and_back(works, tab
     expect(page.locator(".lead")).to_have_text("Nothing is recorded at ring-3.")
     scan(page, spare(6))
     says(page, "suits ring-3")
-    send(page)
-    entered(page, f"{spare(6)} into ring-3")
+    send_as(page, f"{spare(6)} into ring-3")
     fit = works.ask(f"/tools/{spare(6)}")["history"][-1]
     assert (fit["type"], fit["replaces"], fit["reason"]) == ("fit", False, None)
 
     go(page, works, "/entry?do=scrap")
     scan(page, out)
-    send(page)
-    entered(page, f"{out} scrapped")
+    send_as(page, f"{out} scrapped")
     assert works.ask(f"/tools/{out}")["state"] == "scrapped"
     assert page.wrong == []
 
