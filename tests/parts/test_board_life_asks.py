@@ -1,4 +1,4 @@
-"""What takes the API some seconds is asked beside the screens: once, and again after a fault."""
+"""What takes the API seconds is asked for once, beside the screens, and again after a fault."""
 
 from __future__ import annotations
 
