@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any, Final
 from urllib.parse import urlencode
@@ -15,7 +14,6 @@ from dashboard.fleet import Document, Fleet
 from dashboard.pages import Ask, Page
 from dashboard.reads import Told
 from dashboard.tables import Cell, Column, Row, table
-from duestroke.names import PRESS_POSITION
 
 HOW: Final = (
     "The dome carries two numbers, line and press; with the time they name the tools. The time is "
@@ -165,7 +163,7 @@ def _form(ask: Ask, fleet: Fleet) -> Document:
         "line": ask.param("line"),
         "press": ask.param("press"),
         "at": given[:16],
-        "offset": words.offset(ask.now, ask.zone),
+        "offset": words.offset(asked_at(given, ask) or ask.now, ask.zone),
     }
 
 
@@ -179,7 +177,7 @@ def _panels(ask: Ask, told: Told[Trace]) -> list[Document]:
 
 def _set(ask: Ask, trace: Trace) -> Document:
     """Headline, doubts, and a row for each tool with its part of the section."""
-    seats = _in_order(trace.tools)
+    seats = trace.tools
     parts = section.slices([section.Part(seat.kind, known=True) for seat in seats])
     when = words.moment(trace.at, ask.zone, ask.now)
     return {
@@ -190,11 +188,6 @@ def _set(ask: Ask, trace: Trace) -> Document:
         "doubts": [words.sentence(d.words, ask.zone, ask.now) for d in trace.doubts],
         "table": _table(ask, trace) if "table" in ask.opened else None,
     }
-
-
-def _in_order(seats: Sequence[Seat]) -> list[Seat]:
-    """Tools from cup to dome; the press's own record is no tool."""
-    return [seat for seat in seats if seat.position != PRESS_POSITION]
 
 
 def _row(ask: Ask, seat: Seat) -> Document:
@@ -244,7 +237,7 @@ def _read(check: Check) -> str:
 
 
 def _cans(ask: Ask, trace: Trace) -> Document:
-    seats = _in_order(trace.tools)
+    seats = trace.tools
     if trace.since_good is None or not seats:
         return {"state": "empty", "rest": "No tool is on record then, so no cans can be named."}
     whole = trace.since_good

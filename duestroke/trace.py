@@ -12,8 +12,6 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final, Literal
 
-from duestroke.names import PRESS_POSITION
-
 DoubtKind = Literal[
     "no-tool",
     "age-unknown",
@@ -91,8 +89,6 @@ class Seat:
     @property
     def is_confirmed(self) -> bool:
         """Whether something besides the entry of its fit speaks for its serial."""
-        if self.position == PRESS_POSITION:
-            return True
         measured = any(check.value is not None and not check.of_set for check in self.checks)
         return measured or self.pulled_at is not None
 
@@ -152,9 +148,9 @@ def doubts(
     """
     held = seats_at(seats, at)
     found = [Doubt("flag", None, words) for words in flags]
-    found += [_no_tool(place) for place in places if place not in {*held, PRESS_POSITION}]
+    found += [_no_tool(place) for place in places if place not in held]
     for place in places:
-        if place != PRESS_POSITION and _is_near_change(seats, place, at):
+        if _is_near_change(seats, place, at):
             found.append(_near(place))
         if place in held:
             found += _of_seat(held[place])

@@ -2,21 +2,22 @@
 SELECT id, timezone FROM press WHERE name = %(press)s;
 
 -- name: stretches
--- Stretches in the press that reach into the window, with the entry that began each.
+-- Stretches of tools in the press that reach into the window, with the entry that began each. The
+-- press's own record, from service to service, is no tool.
 SELECT f.id::text AS id, f.serial, f.kind, f.position, f.fitted_at, f.pulled_at, f.reason, f.life,
   f.size_mm, f.chain, f.fit_strokes, t.batch, e.entered_at, e.entered_by, e.by,
   e.corrects IS NOT NULL AS corrected
 FROM fit f
 JOIN tool_event e ON e.id = f.id
 LEFT JOIN tool t ON t.serial = f.serial
-WHERE f.press_id = %(press_id)s AND f.fitted_at <= %(to)s
+WHERE f.press_id = %(press_id)s AND f.position <> 'press' AND f.fitted_at <= %(to)s
   AND (f.pulled_at IS NULL OR f.pulled_at >= %(from)s)
 ORDER BY f.fitted_at, f.ordinal;
 
 -- name: places
 -- Positions that ever held a tool in this press, from cup to dome.
 SELECT d.position, d.kind FROM position_def d
-WHERE EXISTS (
+WHERE d.position <> 'press' AND EXISTS (
   SELECT 1 FROM fit f WHERE f.press_id = %(press_id)s AND f.position = d.position
 )
 ORDER BY d.sort_order, d.position;

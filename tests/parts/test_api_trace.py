@@ -63,6 +63,15 @@ def test_a_can_leads_to_its_tool_with_strokes_checks_and_suspects(plant):
     assert (told["empty"], told["doubts"], told["flags"]) == ([], [], [])
 
 
+def test_a_service_of_the_press_is_no_tool_and_opens_no_window(plant):
+    before = trace(plant, T.format(5)).json()
+    enter(plant, type="service", at=T.format(1))
+    after = trace(plant, T.format(5)).json()
+    assert [tool["position"] for tool in after["tools"]] == ["ring-3"]
+    assert (after["same_set"], after["since_good"]) == (before["same_set"], before["since_good"])
+    assert trace(plant, "2026-01-01T00:30:00Z").json()["empty"] == ["ring-3"]
+
+
 def test_after_the_exchange_the_other_ring_made_it(plant):
     told = trace(plant, T.format(8)).json()
     [tool] = told["tools"]
