@@ -10,10 +10,11 @@ from typing import Any, Final
 from dashboard import entry_tools as tools
 from dashboard import words
 from dashboard.entry_forms import Form, nothing, person, text
-from dashboard.entry_tools import Entry, Look, Seat
+from dashboard.entry_tools import Seat
 from dashboard.entry_words import EVENT_WORDS, REASON_WORDS
 from dashboard.fleet import Document
 from dashboard.pages import Ask
+from dashboard.record import PlacedInspection, WholeEvent
 from duestroke.times import format_time
 
 BACK: Final = timedelta(days=21)
@@ -48,29 +49,25 @@ def lately(ask: Ask, press: str) -> Form:
     return Form([field], {}, [])
 
 
-def _both(ask: Ask, asked: Mapping[str, str]) -> list[Entry | Look]:
+def _both(ask: Ask, asked: Mapping[str, str]) -> list[WholeEvent | PlacedInspection]:
     # A pull that follows from an exchange is corrected by correcting the exchange.
-    events = [each for each in _told(ask, asked) if _is_open(each) and each.implied_by is None]
+    events = [each for each in _told(ask, asked) if each.stands and each.implied_by is None]
     return [*events, *_looks(ask, asked)]
 
 
-def _told(ask: Ask, asked: Mapping[str, str]) -> tuple[Entry, ...]:
+def _told(ask: Ask, asked: Mapping[str, str]) -> tuple[WholeEvent, ...]:
     query = {**asked, "from": format_time(ask.now - BACK)}
-    told = ask.sources.reads.items("/tool-events", Entry, query, fresh_for=tools.FRESH)
+    told = ask.sources.reads.items("/tool-events", WholeEvent, query, fresh_for=tools.FRESH)
     return told.value or ()
 
 
-def _looks(ask: Ask, asked: Mapping[str, str]) -> list[Look]:
+def _looks(ask: Ask, asked: Mapping[str, str]) -> list[PlacedInspection]:
     query = {**asked, "from": format_time(ask.now - BACK)}
-    told = ask.sources.reads.items("/inspections", Look, query, fresh_for=tools.FRESH)
-    return [each for each in told.value or () if _is_open(each)]
+    told = ask.sources.reads.items("/inspections", PlacedInspection, query, fresh_for=tools.FRESH)
+    return [each for each in told.value or () if each.stands]
 
 
-def _is_open(each: Entry | Look) -> bool:
-    return each.corrected_by is None and not each.void
-
-
-def _row(ask: Ask, each: Entry | Look) -> Document:
+def _row(ask: Ask, each: WholeEvent | PlacedInspection) -> Document:
     zone, now = ask.zone, ask.now
     by = each.by or each.entered_by
     entered = f"entered {words.since(each.entered_at, zone, now)} by {each.entered_by}"
@@ -78,15 +75,15 @@ def _row(ask: Ask, each: Entry | Look) -> Document:
         "value": each.id,
         "word": told(each),
         "small": f"done {words.since(each.at, zone, now)} by {by}, {entered}",
-        "form": "inspect" if isinstance(each, Look) else FORM_OF[each.type],
+        "form": "inspect" if isinstance(each, PlacedInspection) else FORM_OF[each.type],
         "fill": fill(ask, each),
     }
 
 
-def told(each: Entry | Look) -> str:
+def told(each: WholeEvent | PlacedInspection) -> str:
     """An entry in a few words."""
     where = each.position or ""
-    if isinstance(each, Look):
+    if isinstance(each, PlacedInspection):
         reading = f"{each.quantity} {each.value:g} {each.unit}" if each.value is not None else ""
         parts = (f"{each.serial} {where}".strip(), each.verdict or "", reading)
         return ", ".join(part for part in parts if part)
@@ -99,7 +96,7 @@ def told(each: Entry | Look) -> str:
     return ", ".join(part for part in (subject.strip(), why) if part)
 
 
-def fill(ask: Ask, each: Entry | Look) -> dict[str, str]:
+def fill(ask: Ask, each: WholeEvent | PlacedInspection) -> dict[str, str]:
     """What a form begins with when this entry is corrected."""
     local = each.at.astimezone(ask.zone)
     filled = {
@@ -113,15 +110,15 @@ def fill(ask: Ask, each: Entry | Look) -> dict[str, str]:
         "time": f"{local:%H:%M}",
         "fold": str(local.fold),
     }
-    filled |= _of_look(each) if isinstance(each, Look) else _of_event(each)
+    filled |= _of_look(each) if isinstance(each, PlacedInspection) else _of_event(each)
     return {name: value for name, value in filled.items() if value}
 
 
-def _of_look(look: Look) -> dict[str, str | None]:
+def _of_look(look: PlacedInspection) -> dict[str, str | None]:
     return {"verdict": look.verdict, "value": None if look.value is None else f"{look.value:g}"}
 
 
-def _of_event(event: Entry) -> dict[str, str | None]:
+def _of_event(event: WholeEvent) -> dict[str, str | None]:
     size = None if event.size_mm is None else f"{event.size_mm:g}"
     return {"reason": event.reason, "size": size}
 
@@ -129,7 +126,7 @@ def _of_event(event: Entry) -> dict[str, str | None]:
 # ---- one entry ----
 
 
-def find(ask: Ask, press: str, event: str) -> Entry | Look | None:
+def find(ask: Ask, press: str, event: str) -> WholeEvent | PlacedInspection | None:
     """An entry of the last weeks by its id: of the press, or of the tool where one is named."""
     asked = {"press": press} if press else {"serial": ask.param("of")}
     return next((each for each in _both(ask, asked) if each.id == event), None)
@@ -141,7 +138,7 @@ def at_stake(ask: Ask, press: str, event: str, seat: Seat) -> Seat:
     if each is None:
         return seat
     serial = each.serial
-    if isinstance(each, Entry) and each.type == "fit":
+    if isinstance(each, WholeEvent) and each.type == "fit":
         serial = _put_out(ask, press, event)
     found = tools.tool_of(ask, serial).value if serial else None
     return Seat(seat.place, found, None)
@@ -158,7 +155,7 @@ def void(ask: Ask, press: str, event: str) -> Form:
     if each is None:
         return nothing("There is no such entry, or it was corrected or taken back already.")
     same: dict[str, Any] = {"serial": each.serial, "at": format_time(each.at)}
-    if isinstance(each, Entry):
+    if isinstance(each, WholeEvent):
         same |= {"type": each.type, "press": each.press, "position": each.position}
         same |= {"serial": None} if each.type == "service" else {}
     return Form(
@@ -166,7 +163,7 @@ def void(ask: Ask, press: str, event: str) -> Form:
         same | {"corrects": event, "void": True, "by": "$by", "note": "$note"},
         [],
         repeat=f"{told(each)}: did not happen",
-        call="inspections" if isinstance(each, Look) else "tool-events",
+        call="inspections" if isinstance(each, PlacedInspection) else "tool-events",
         lead=f"{told(each)}, done {words.since(each.at, ask.zone, ask.now)}. "
         "It stays on record, struck through; what followed from it is reckoned anew.",
     )
@@ -178,13 +175,13 @@ def correcting(ask: Ask, form: Form, press: str, event: str) -> Form:
     if each is None:
         return form
     template = {**form.template, "corrects": event}
-    if isinstance(each, Entry) and each.type == "fit":
+    if isinstance(each, WholeEvent) and each.type == "fit":
         # What sits there now is the very tool: the correction is a fit in its place.
         template = _fit_again(each, template)
     lead = f"Instead of: {told(each)}, done {words.since(each.at, ask.zone, ask.now)}."
     return replace(form, template=template, lead=lead)
 
 
-def _fit_again(each: Entry, template: Mapping[str, Any]) -> dict[str, Any]:
+def _fit_again(each: WholeEvent, template: Mapping[str, Any]) -> dict[str, Any]:
     kept = {name: value for name, value in template.items() if name not in ("reason", "replaces")}
     return kept | ({"replaces": True, "reason": "$reason"} if each.replaces else {})

@@ -92,52 +92,6 @@ class Place(msgspec.Struct, frozen=True):
         return abs(tool.size_mm - size) <= tolerance + 1e-9
 
 
-class Entry(msgspec.Struct, frozen=True):
-    """One line of the ledger, as far as it can be corrected here."""
-
-    id: str
-    type: str
-    serial: str
-    at: Time
-    entered_at: Time
-    entered_by: str
-    press: str | None = None
-    position: str | None = None
-    reason: str | None = None
-    size_mm: float | None = None
-    back_at: Time | None = None
-    by: str | None = None
-    replaces: bool = False
-    corrected_by: str | None = None
-    implied_by: str | None = None
-    corrects: str | None = None
-    void: bool = False
-    note: str | None = None
-    strokes_before: int | None = None
-    before_unknown: bool = False
-    strokes_before_margin: int | None = None
-
-
-class Look(msgspec.Struct, frozen=True):
-    """One inspection, as far as it can be corrected here."""
-
-    id: str
-    serial: str
-    at: Time
-    entered_at: Time
-    entered_by: str
-    press: str | None = None
-    position: str | None = None
-    verdict: str | None = None
-    quantity: str | None = None
-    value: float | None = None
-    unit: str | None = None
-    by: str | None = None
-    corrected_by: str | None = None
-    void: bool = False
-    note: str | None = None
-
-
 @dataclass(frozen=True, slots=True)
 class Seat:
     """A place in a press with the tool that sits there, if any, and its strokes since rework."""

@@ -55,6 +55,18 @@ class Event(msgspec.Struct, frozen=True):
         return self.corrected_by is None and not self.void
 
 
+class WholeEvent(Event, frozen=True):
+    """The same with what only a tool's own page and a correction show.
+
+    implied_by: the fit with `replaces` that this pull follows from.
+    """
+
+    size_mm: float | None = None
+    back_at: Time | None = None
+    replaces: bool = False
+    implied_by: str | None = None
+
+
 class Inspection(msgspec.Struct, frozen=True):
     """A verdict, a reading, or both.
 
@@ -87,6 +99,13 @@ class Inspection(msgspec.Struct, frozen=True):
     def stands(self) -> bool:
         """Whether it counts: neither taken back nor replaced by a correction."""
         return self.corrected_by is None and not self.void
+
+
+class PlacedInspection(Inspection, frozen=True):
+    """The same with where the tool was, or had last been, and the press's total then."""
+
+    press: str | None = None
+    press_strokes: int | None = None
 
 
 class Question(msgspec.Struct, frozen=True):

@@ -62,9 +62,17 @@ def _top(ask: Ask, fleet: Fleet, tool: Tool | None) -> Document | None:
         "figures": _ages(tool),
         "press": f"/press/{tool.press}" if tool.press else "",
         "press_id": words.press_id(tool.press) if tool.press else "",
-        "life": f"/life?kind={tool.kind}&position={tool.position}" if tool.position else "",
+        "life": _lives(tool),
         "entry": f"/entry?serial={tool.serial}" if ask.who.may("crew") else "",
     }
+
+
+def _lives(tool: Tool) -> str:
+    """The lives of its kind at the place where it is or was last, its own marked among them."""
+    position = tool.position or (tool.fits[-1].position if tool.fits else None)
+    if position is None:
+        return ""
+    return f"/life?kind={tool.kind}&position={position}&serial={tool.serial}"
 
 
 def _named(tool: Tool) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import msgspec
 
 from dashboard.client import Time
-from dashboard.record import Event, Inspection
+from dashboard.record import PlacedInspection, WholeEvent
 
 
 class Ages(msgspec.Struct, frozen=True):
@@ -43,20 +43,6 @@ class Move(msgspec.Struct, frozen=True):
     by: str
 
 
-class Past(Event, frozen=True):
-    """A line of the tool's ledger, with its size."""
-
-    size_mm: float | None = None
-    back_at: Time | None = None
-
-
-class Seen(Inspection, frozen=True):
-    """An inspection with where it was made and the press's total then."""
-
-    press: str | None = None
-    press_strokes: int | None = None
-
-
 class Tool(msgspec.Struct, frozen=True):
     """What `GET /tools/{serial}` tells."""
 
@@ -73,6 +59,6 @@ class Tool(msgspec.Struct, frozen=True):
     back_at: Time | None
     strokes: Ages
     fits: tuple[Fit, ...]
-    history: tuple[Past, ...]
-    inspections: tuple[Seen, ...]
+    history: tuple[WholeEvent, ...]
+    inspections: tuple[PlacedInspection, ...]
     moves: tuple[Move, ...]

@@ -8,8 +8,9 @@ from typing import Final
 from dashboard import words
 from dashboard.fleet import Document
 from dashboard.pages import Ask
+from dashboard.record import WholeEvent
 from dashboard.tables import Cell, Column, Row, table
-from dashboard.tool_facts import Fit, Move, Past, Tool
+from dashboard.tool_facts import Fit, Move, Tool
 
 M: Final = 1e6
 
@@ -103,7 +104,7 @@ def ledger(ask: Ask, tool: Tool) -> Document:
     return {"table": table("ledger", "Events of this tool", _LEDGER, rows)}
 
 
-def _event(ask: Ask, event: Past) -> Row:
+def _event(ask: Ask, event: WholeEvent) -> Row:
     where = "" if event.press is None else words.press_id(event.press)
     place = " ".join(part for part in (where, event.position or "") if part)
     size = "" if event.size_mm is None else f"{event.size_mm:g}{words.NB}mm"

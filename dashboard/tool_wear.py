@@ -10,8 +10,9 @@ from dashboard import charts, words
 from dashboard.charts import Point, Scale, Series
 from dashboard.fleet import Document
 from dashboard.pages import Ask
+from dashboard.record import PlacedInspection
 from dashboard.tables import Column, Row, table
-from dashboard.tool_facts import Seen, Tool
+from dashboard.tool_facts import Tool
 
 M: Final = 1e6
 
@@ -27,7 +28,7 @@ _READINGS: Final = (
 )
 
 
-def age_at(tool: Tool, seen: Seen) -> tuple[str, int] | None:
+def age_at(tool: Tool, seen: PlacedInspection) -> tuple[str, int] | None:
     """The stretch that an inspection belongs to, and the tool's strokes since rework then."""
     if seen.press_strokes is None:
         return None
@@ -52,7 +53,7 @@ def wear(ask: Ask, tool: Tool) -> Document:
     return made | {"chart": chart} if chart else made
 
 
-def _reading(ask: Ask, tool: Tool, seen: Seen) -> Row:
+def _reading(ask: Ask, tool: Tool, seen: PlacedInspection) -> Row:
     age = age_at(tool, seen)
     strokes = None if age is None else age[1]
     value = "" if seen.value is None else f"{seen.value:g}"
@@ -67,7 +68,7 @@ def _reading(ask: Ask, tool: Tool, seen: Seen) -> Row:
     return Row(seen.id, cells, [*values, seen.by or seen.entered_by])
 
 
-def _path(ask: Ask, tool: Tool, seen: Sequence[Seen]) -> Document | None:
+def _path(ask: Ask, tool: Tool, seen: Sequence[PlacedInspection]) -> Document | None:
     """Part of the limit used up against strokes, of the life that it is in or was last in."""
     lives = _of_last_life(tool)
     points = [
@@ -110,7 +111,7 @@ def _of_last_life(tool: Tool) -> set[str]:
     return {fit.id for fit in tool.fits if last is None or fit.fitted_at >= last}
 
 
-def _width(seen: Seen) -> float:
+def _width(seen: PlacedInspection) -> float:
     """Half-width of a reading's range as a part of the limit."""
     if not (seen.uncertainty and seen.value and seen.share):
         return 0.0

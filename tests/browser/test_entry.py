@@ -9,7 +9,6 @@ import re
 import uuid
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 
 import httpx2
 import psycopg
@@ -19,13 +18,12 @@ from playwright.sync_api import expect
 from dashboard.entry_words import CARE, DUST, LAW
 from dashboard.guard import COOKIE
 from tests.browser.entry_stand import SECRETS, Works, serial_at, spare, works_at
+from tests.browser.faults import faults_on
 from tests.browser.stand import SCHEMES, SIZES
 from tests.conftest import database_at
 
 pytestmark = pytest.mark.browser
 
-MEASURE = (Path(__file__).parent / "measure.js").read_text()
-WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 LEAST_PX = 48
 
 
@@ -119,14 +117,6 @@ def entered(page, text=""):
     expect(page.locator(".done")).to_contain_text(text)
 
 
-def faults_of(page):
-    """Everything that must not be: badly set text, axe's findings, console and network trouble."""
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
-    found = axe.run(page, options={"runOnly": WCAG}).response["violations"]
-    named = [(each["id"], each["nodes"][0]["html"]) for each in found]
-    return [*page.evaluate(MEASURE), *named, *page.wrong]
-
-
 def small_targets(page):
     """Buttons and fields that a glove can miss."""
     return page.evaluate(
@@ -166,7 +156,7 @@ def test_each_form_is_shown_whole_with_its_cautions(works, tablet, look):
         expect(page.locator(".care")).to_contain_text(f"{CARE[1][0]} {CARE[1][1]}")
         expect(page.locator(".foot .law")).to_have_text(LAW)
         assert (DUST[0] in page.inner_text(".care")) == ("rework" in address)
-        assert faults_of(page) == [], address
+        assert faults_on(page, page.wrong) == [], address
         assert small_targets(page) == [], address
 
 
@@ -275,7 +265,7 @@ def test_a_refusal_of_the_api_stands_in_its_place_and_the_form_stays_filled(work
     expect(page.locator("#f-serial")).to_have_value("R1-207")
     assert page.locator("[aria-pressed=true] >> text=worn").count() == 1
     assert len(works.ask("/tool-events?press=harlow-mere/1/03")["items"]) == before
-    assert faults_of(page) == []
+    assert faults_on(page, page.wrong) == []
 
 
 def test_what_is_missing_or_no_number_is_said_before_anything_is_sent(tablet):
@@ -368,7 +358,7 @@ def test_a_reading_is_entered_and_what_it_asks_is_shown(works, tablet):
         (4.2, "um", "good"),
         (1.1, "um", None),
     ]
-    assert faults_of(page) == []
+    assert faults_on(page, page.wrong) == []
 
 
 def test_a_late_entry_keeps_both_times(works, tablet):
@@ -534,7 +524,7 @@ def test_what_was_kept_and_then_refused_says_so_and_is_let_go_by_hand(works, tab
     expect(page.locator(".net")).to_be_visible()
     page.unroute("**/write")
     expect(page.locator(".net li")).to_contain_text("not taken: R1-207 is fitted since")
-    assert [each for each in faults_of(page) if "net::" not in each] == []
+    assert [each for each in faults_on(page, page.wrong) if "net::" not in each] == []
     page.click(".net >> text=Discard")
     expect(page.locator(".net")).to_have_count(0)
 

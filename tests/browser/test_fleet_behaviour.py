@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from datetime import timedelta
-from pathlib import Path
 
 import pytest
 from playwright.sync_api import expect
 
 from tests.browser import fake_api
+from tests.browser.faults import MEASURE
 from tests.browser.stand import SIZES, running_board
 
 pytestmark = pytest.mark.browser
 
-MEASURE = (Path(__file__).parent / "measure.js").read_text()
 ROW_NODES = ".fleet .row, .fleet .row svg, .fleet .row path"
 
 

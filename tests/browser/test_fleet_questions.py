@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
 from playwright.sync_api import expect
 
 from dashboard.guard import COOKIE
 from tests.browser import fake_api
+from tests.browser.faults import MEASURE
 from tests.browser.stand import SIZES, running_board
 
 pytestmark = pytest.mark.browser
 
-MEASURE = (Path(__file__).parent / "measure.js").read_text()
 CREW = "crew-token-of-the-tests"
 
 
@@ -76,6 +74,15 @@ def test_question_11_what_if_we_skip_the_clean_on_line_1(on_shift):
     figures = [each.inner_text() for each in row.locator(".ch").all()]
     assert figures == ["9\u00a0%", "54\u00a0%", "90\u00a0%"]
     expect(row).to_contain_text("54\u00a0% by the one after")
+
+
+def test_question_7_why_did_it_end_so_soon(on_shift):
+    """One action to the tool, one to the lives at its place, its own marked among them."""
+    on_shift.locator(".do > .row").nth(0).locator("a.ser").click()
+    on_shift.wait_for_url("**/tool/IR25-0590")
+    on_shift.click("text=Lives of its kind there")
+    on_shift.wait_for_url("**/life?kind=ironing-ring&position=ring-3&serial=IR25-0590")
+    expect(on_shift.locator(".panel").first).to_be_visible()
 
 
 def test_question_10_one_was_changed_on_saturday_and_nobody_keyed_it(on_shift):

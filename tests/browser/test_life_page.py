@@ -7,21 +7,12 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 
+from tests.browser.faults import MEASURE, faults_of
 from tests.browser.stand import SCHEMES, SIZES
 
 pytestmark = pytest.mark.browser
 
-MEASURE = (Path(__file__).parent / "measure.js").read_text()
-WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 PLACE = "/life?kind=ironing-ring&position=ring-3"
-
-
-def faults_of(opened):
-    """Everything that must not be: badly set text, axe's findings, console and network trouble."""
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
-    found = axe.run(opened.page, options={"runOnly": WCAG}).response["violations"]
-    named = [(each["id"], each["nodes"][0]["html"]) for each in found]
-    return [*opened.page.evaluate(MEASURE), *named, *opened.wrong]
 
 
 def panel(page, title):

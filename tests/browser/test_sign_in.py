@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
 from playwright.sync_api import expect
 
@@ -11,22 +9,13 @@ from dashboard.app import create_app
 from dashboard.guard import COOKIE
 from tests.browser import fake_api
 from tests.browser.fake_api import TOKEN, FakeApi
+from tests.browser.faults import faults_of
 from tests.browser.stand import SCHEMES, SIZES, Clock, Serving, running_board
 
 pytestmark = pytest.mark.browser
 
-MEASURE = (Path(__file__).parent / "measure.js").read_text()
-WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 LOOKS = ((SIZES[1], SCHEMES[0]), (SIZES[2], SCHEMES[1]))
 CREW = "crew-token-of-the-tests"
-
-
-def faults_of(opened):
-    """Everything that must not be: badly set text, axe's findings, console and network trouble."""
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
-    found = axe.run(opened.page, options={"runOnly": WCAG}).response["violations"]
-    named = [(each["id"], each["nodes"][0]["html"]) for each in found]
-    return [*opened.page.evaluate(MEASURE), *named, *opened.wrong]
 
 
 def sign_in(page, token=CREW):

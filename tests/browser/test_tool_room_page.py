@@ -8,20 +8,10 @@ import pytest
 from playwright.sync_api import expect
 
 from tests.browser import fake_api
+from tests.browser.faults import MEASURE, faults_of
 from tests.browser.stand import SCHEMES, SIZES, running_board
 
 pytestmark = pytest.mark.browser
-
-MEASURE = (Path(__file__).parent / "measure.js").read_text()
-WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
-
-
-def faults_of(opened):
-    """Everything that must not be: badly set text, axe's findings, console and network trouble."""
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
-    found = axe.run(opened.page, options={"runOnly": WCAG}).response["violations"]
-    named = [(each["id"], each["nodes"][0]["html"]) for each in found]
-    return [*opened.page.evaluate(MEASURE), *named, *opened.wrong]
 
 
 @pytest.mark.parametrize("scheme", SCHEMES)

@@ -14,10 +14,11 @@ from api.routes.tools import ToolIn
 from dashboard import entry, entry_lately, entry_says, entry_time, entry_words, words
 from dashboard.access import Who
 from dashboard.client import Press
-from dashboard.entry_tools import Ages, Entry, Look, Place, Size, Tool, ToolWhole, alike
+from dashboard.entry_tools import Ages, Place, Size, Tool, ToolWhole, alike
 from dashboard.fleet import Answers
 from dashboard.pages import Ask, Sources
 from dashboard.reads import Told
+from dashboard.record import PlacedInspection, WholeEvent
 from dashboard.source import Seen
 from duestroke.ledger import EVENT_TYPES, REASONS
 from tests.browser import fake_api
@@ -84,17 +85,17 @@ OTHERS = (
     tool("IR25-0500", "fitted", press="harlow-mere/1/02", position="ring-2"),
     tool("PU26-0001", kind="punch", size=None),
 )
-FIT = Entry(
+FIT = WholeEvent(
     "0b9f3a52-4c0e-4f0f-9a35-0f6a3d1c7e11", "fit", "IR25-0418", NOW - timedelta(days=2),
     NOW - timedelta(days=1), "crew", PRESS, "ring-3", "worn", by="T. Elm", replaces=True,
 )  # fmt: skip
-PULL = Entry(
+PULL = WholeEvent(
     "1b9f3a52-4c0e-4f0f-9a35-0f6a3d1c7e11", "pull", "IR25-0001", NOW - timedelta(days=2),
     NOW - timedelta(days=1), "crew", PRESS, "ring-3", "worn", implied_by=FIT.id,
 )  # fmt: skip
-LOOK = Look(
-    "look-1", "IR25-0418", NOW - timedelta(hours=3), NOW, "crew", PRESS, "ring-3", "good",
-    "bore", 4.2, "um",
+LOOK = PlacedInspection(
+    "look-1", "IR25-0418", NOW - timedelta(hours=3), NOW, "crew", press=PRESS, position="ring-3",
+    verdict="good", quantity="bore", value=4.2, unit="um",
 )  # fmt: skip
 
 
@@ -321,7 +322,12 @@ def test_words_of_the_api_are_in_plant_time_and_plant_names():
 
 @pytest.mark.parametrize(
     ("path", "kind"),
-    [("/tool-events", Entry), ("/inspections", Look), ("/tools", Tool), ("/positions", Place)],
+    [
+        ("/tool-events", WholeEvent),
+        ("/inspections", PlacedInspection),
+        ("/tools", Tool),
+        ("/positions", Place),
+    ],
 )
 def test_each_field_that_the_form_reads_is_answered(document, path, kind):  # noqa: F811
     known = item_of(document, path)
