@@ -14,7 +14,6 @@ Array = NDArray[np.float64]
 _TOLD: Final = 1e-11
 """A cumulated hazard below this is rounding."""
 _LEAST: Final = 1e-300
-_LARGEST: Final = 690.0
 
 
 @dataclass(frozen=True)

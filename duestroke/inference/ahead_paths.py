@@ -29,7 +29,6 @@ _TEMPER: Final = 0.5
 _EVEN_SHARE: Final = 0.15
 _LEAST: Final = 1e-250
 _PAST: Final = 1e-12
-_NO_MASS: Final = -1e30
 
 
 @dataclass(frozen=True)
@@ -37,12 +36,10 @@ class WearLaw:
     """Law of the wear life of n tools on g rising log ages each.
 
     log_ages: logs of parts of the handbook life.  density: per unit of log age, up to a factor.
-    evidence: log of the likelihood of the readings under the place's law, (n,).
     """
 
     log_ages: Array
     density: Array
-    evidence: Array
 
     def beyond(self, ages: Array, unit: Array) -> Curves:
         """Futures of tools of `ages` (n,) now, shares; ahead in `unit` (n,) a handbook life."""
@@ -64,12 +61,10 @@ def wear_law(
     paths: WearPaths,
     *,
     unit: Array,
-    is_fitted: bool = True,
 ) -> WearLaw:
-    """Posterior of the wear lives of tools with readings. weights: of the table's nodes, (n, N).
+    """Posterior of the wear lives of tools with readings, which are among the lives of the fit.
 
-    unit: strokes for each unit of the table's ages, by tool, (n,).  is_fitted: the tools are
-        among the lives of the fit.
+    weights: of the table's nodes, (n, N).  unit: strokes for each unit of its ages, (n,).
     """
     points = _Points(table, weights @ table.density.T, tools, paths, np.log(unit))
     log_ages, log_like = points.laid()
@@ -78,16 +73,14 @@ def wear_law(
     row, part = _cells(table, log_ages)
     mass = like * _widths(log_ages)
     evidence = _deposit(row, part, mass, table.ages.size) @ table.density
-    own = weights
-    if is_fitted:
-        own = np.where(evidence > _LEAST, weights / np.maximum(evidence, _LEAST), 0.0)
+    # The nodes' weights hold the tool's own readings already.
+    own = np.where(evidence > _LEAST, weights / np.maximum(evidence, _LEAST), 0.0)
     law = _lerp(own @ table.density.T, row, part)
     density = like * law
     lost = ~(density.sum(axis=1) > 0)
     # Where the place's law has no mass at all that the readings allow, they alone speak.
     density[lost] = like[lost]
-    told = np.log(np.maximum((weights * evidence).sum(axis=1), _LEAST)) + top[:, 0]
-    return WearLaw(log_ages, density, told)
+    return WearLaw(log_ages, density)
 
 
 @dataclass(frozen=True)

@@ -48,8 +48,10 @@ def compare(
 ) -> tuple[Compared, ...]:
     """All groups of a kind, each against the rest taken as one population.
 
-    The group's own shift of log life has the prior that the groups themselves suggest: Student t,
-    its scale weighed by what all groups say. At the mean of the exponents; families of 5 % or more.
+    The group's own shift of log life, if it has one, has the prior that the groups themselves
+    suggest: Student t, its scale weighed by what all groups say. That most groups have none is left
+    to the forecasts: here the question is how far this one may be off. At the mean of the
+    exponents; families of 5 % or more.
     failed: of each life, (n,).  scale: prior scale of the scale of the shifts.
     """
     groups = pooled.groups.get(kind)
@@ -79,10 +81,11 @@ def compare(
 
 
 def _tau_weights(pooled: Pooled, kind: Grouping, scale: float) -> Array:
+    """What the groups say of the scale by which they differ, where all of them do."""
     found = np.zeros(len(TAUS))
     for one in pooled.slices():
-        if one.kind == kind:
-            found[TAUS.index(abs(one.tau))] += one.total
+        if one.kind == kind and one.scale.share == 1:
+            found[TAUS.index(one.scale.tau)] += one.total
     return found / found.sum() if found.sum() > 0 else tau_masses(scale)
 
 

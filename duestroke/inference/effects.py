@@ -96,12 +96,12 @@ class Exponents:
         inside = (self._below(high) - self._below(low)) / (1 - self._below(self.least))
         return replace(self._with(points, mass / mass.sum()), inside=max(inside, 1e-12))
 
-    def told(self, mass: Array | None = None) -> Effect:
-        """The effect under these masses, or its own."""
+    def told(self) -> Effect:
+        """The effect in a few numbers."""
         prior = self._prior()
         if not self.varies or self.points.size < 2:
             return Effect(prior, prior, known=False)
-        found = _quantiles(self.points, self.mass if mass is None else mass)
+        found = _quantiles(self.points, self.mass)
         known = found.high - found.low <= KNOWN_SHARE * (prior.high - prior.low)
         return Effect(found, prior, known)
 

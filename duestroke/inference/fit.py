@@ -17,7 +17,7 @@ from duestroke.inference.prior import FAMILIES, Prior
 from duestroke.lives import Life
 from duestroke.names import DEFAULT_SPREAD
 
-MODEL_VERSION: Final = "life-3"
+MODEL_VERSION: Final = "life-4"
 """Changes whenever the same lives would give another posterior."""
 
 

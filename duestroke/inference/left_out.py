@@ -65,7 +65,7 @@ def chance_by_end(place: PlacePosterior, lives: Sequence[Life]) -> list[tuple[fl
 def _chances(place: PlacePosterior, life: Life, path: Array | None) -> tuple[float, float]:
     seen = _Seen.of(life, place.handbook_life, path)
     total = np.zeros(3)
-    for each in place.alternatives(like(life)):
+    for each in place.alternatives(like(life), as_fitted=True):
         total += _share(each, seen)
     if not total[0] > 0:
         return 0.5, 0.5

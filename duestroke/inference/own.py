@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from duestroke.inference.lattice import Axis, shares
 from duestroke.inference.nodes import Nodes
 from duestroke.inference.pooled import Pooled, PooledFamily, Slice
-from duestroke.inference.pooling import Grouping, kernel
+from duestroke.inference.pooling import Grouping, Scale, kernel
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -29,12 +29,18 @@ _LEAST_SHIFT: Final = 1e-9
 
 @dataclass(frozen=True)
 class Conditions:
-    """What of a tool counts: its groups, log speed over the reference, reworks before."""
+    """What of a tool counts: its groups, log speed over the reference, reworks before.
+
+    open_sd: what is open of its log median beside that, as a standard deviation.
+    widened: whether a law that knows of more such is widened by it.
+    """
 
     batch: str | None = None
     press: str | None = None
     z: float = 0.0
     number: int = 0
+    open_sd: float = 0.0
+    widened: bool = True
 
     def label(self, kind: Grouping) -> str | None:
         """Its own group of a kind."""
@@ -65,11 +71,12 @@ class OwnLaws:
     """Nodes for the tools of a place, the pieces of each group made once."""
 
     pooled: Pooled
-    _pieces: dict[tuple[Grouping, str | None, float, int], tuple[Array, ...]] = field(
+    _pieces: dict[tuple[Grouping, str | None, float, int, float], tuple[Array, ...]] = field(
         default_factory=dict
     )
-    _kernels: dict[tuple[Grouping, float], Array] = field(default_factory=dict)
+    _kernels: dict[tuple[Grouping, Scale], Array] = field(default_factory=dict)
     _moves: dict[tuple[bool, float, float, int], Array] = field(default_factory=dict)
+    _spreads: dict[float, Array] = field(default_factory=dict)
     _laid: dict[float, list[tuple[Array, Array]]] = field(default_factory=dict)
 
     def nodes(self, at: Conditions) -> tuple[Nodes, ...]:
@@ -164,7 +171,7 @@ class OwnLaws:
 
     def _piece(self, kind: Grouping, at: Conditions) -> tuple[Array, ...]:
         """Mass of the slices of one kind on the support, (s, m) for each family."""
-        key = (kind, self._label(kind, at), at.z, at.number)
+        key = (kind, self._label(kind, at), at.z, at.number, at.open_sd)
         if key not in self._pieces:
             self._pieces[key] = tuple(
                 self.support.thin(self._gather(family, kind, at)) for family in self.pooled.families
@@ -186,7 +193,7 @@ class OwnLaws:
         points = self.pooled.m.points if kind != "none" else self._population_points(kind)
         for g, mass in by_g.items():
             total += mass @ self._to_axis(kind, points, g, at)
-        return self._with_number(total, at.number)
+        return self._widened(self._with_number(total, at.number), at.open_sd)
 
     def _own(self, family: PooledFamily, one: Slice, label: str | None) -> Array:
         """Mass of the tool's own median at reference conditions, (s, points)."""
@@ -203,9 +210,9 @@ class OwnLaws:
         return next(one.p for one in self.pooled.slices() if one.kind == kind)
 
     def _kernel(self, one: Slice) -> Array:
-        key = (one.kind, one.tau)
+        key = (one.kind, one.scale)
         if key not in self._kernels:
-            self._kernels[key] = kernel(self.pooled.m, one.p, one.tau)
+            self._kernels[key] = kernel(self.pooled.m, one.p, one.scale)
         return self._kernels[key]
 
     def _to_axis(self, kind: Grouping, points: Array, g: float, at: Conditions) -> Array:
@@ -217,6 +224,16 @@ class OwnLaws:
             shift = back - self.pooled.number.centre * at.number - g * at.z
             self._moves[key] = shares(self.axis, points + shift)
         return self._moves[key]
+
+    def _widened(self, mass: Array, sd: float) -> Array:
+        """Spread by a normal law of that standard deviation; less than half a step is nothing."""
+        if sd < self.axis.step / 2:
+            return mass
+        if sd not in self._spreads:
+            points = self.axis.points
+            near = np.exp(-0.5 * ((points[:, None] - points) / sd) ** 2)
+            self._spreads[sd] = near / near.sum(axis=1, keepdims=True)
+        return np.asarray(mass @ self._spreads[sd])
 
     def _with_number(self, mass: Array, number: int) -> Array:
         """Spread by what is open of the number's effect."""

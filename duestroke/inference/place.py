@@ -114,18 +114,20 @@ class PlacePosterior:
         """Posterior chance that wear and sudden failure are two laws."""
         return sum(way.weight for way in self.ways if way.sudden is not None)
 
-    def alternatives(self, tool: ToolRecord) -> tuple[Alternative, ...]:
+    def alternatives(self, tool: ToolRecord, *, as_fitted: bool = False) -> tuple[Alternative, ...]:
         """Ways to see the place for this tool, weights summing to 1.
 
         The nodes are those of the tool's own batch or press, at its speed and roughness so far (a
         new tool's: from now on) and its number of reworks. Tools alike get one and the same object.
+        as_fitted: each node weighs as the records' likelihood there has it, for what divides by a
+        life's own; else what is open of the press beside that is in the law too.
         """
         speed, rough = self._speed(tool), self._rough(tool)
         # A batch or press that no life came from is any other.
         batch, press = self._known("batch", tool.batch), self._known("press", tool.press)
-        key = (batch, press, speed, rough, tool.life_number)
+        key = (batch, press, speed, rough, tool.life_number, as_fitted)
         if key not in self._told:
-            at = Conditions(batch, press, speed, tool.life_number)
+            at = Conditions(batch, press, speed, tool.life_number, widened=not as_fitted)
             sudden_at = Conditions(z=rough)
             self._told[key] = tuple(
                 Alternative(
@@ -209,7 +211,7 @@ class PlacePosterior:
         known = [(weight, pooled) for weight, pooled in told if pooled is not None]
         if not known:
             return ()
-        failed = np.array([life.is_failure for life in self.records], dtype=bool)
+        failed = np.array([self._is_compared(life) for life in self.records], dtype=bool)
         pooled = max(known, key=lambda pair: pair[0])[1]
         return compare(pooled, by, failed, self._log_prior, self.prior.group_scale)
 
@@ -238,6 +240,10 @@ class PlacePosterior:
             "paths": None if self.paths is None else self.paths.to_dict(),
             "ways": [_describe(way) for way in self.ways],
         }
+
+    def _is_compared(self, life: Life) -> bool:
+        """Whether a life's end is one of those that groups are compared by."""
+        return mode_of(life) == "wear" if self.two_modes > 0.5 else life.is_failure
 
     def _log_prior(self, m: Array, s: Array) -> Array:
         return self.prior.log_density(m, s, handbook_spread=self.handbook_spread)
@@ -312,7 +318,7 @@ def fit_place(
     if unseen_share is not None and not 0 <= unseen_share <= 1:
         raise BadField("unseen_share", unseen_share, "0 to 1")
     records = joined(lives)
-    modes = [mode_of(life) for life in lives]
+    modes = [mode_of(life) for life in records]
     setting = Setting(
         handbook_life,
         handbook_spread,

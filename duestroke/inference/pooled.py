@@ -11,17 +11,17 @@ from numpy.typing import NDArray
 from duestroke.inference.effects import Exponents
 from duestroke.inference.families import Family
 from duestroke.inference.lattice import Axis
-from duestroke.inference.pooling import Grouping, GroupLikelihood, Groups, Sums
+from duestroke.inference.pooling import Grouping, GroupLikelihood, Groups, Scale, Sums
 
 Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
 class Slice:
-    """Posterior mass (s, p) under one grouping, sd of its medians and rate exponent."""
+    """Posterior mass (s, p) under one grouping, scale of its shifts and rate exponent."""
 
     kind: Grouping
-    tau: float
+    scale: Scale
     g: float
     p: Array
     mass: Array
@@ -107,7 +107,7 @@ class Pooled:
             "m": [self.m.low, self.m.step, self.m.size],
             "s": self.families[0].s.tolist(),
             "slices": [
-                [one.family.name, part.kind, part.tau, part.g, part.total]
+                [one.family.name, part.kind, part.scale.tau, part.scale.share, part.g, part.total]
                 for one in self.families
                 for part in one.slices
             ],

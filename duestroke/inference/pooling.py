@@ -27,16 +27,34 @@ Index = NDArray[np.intp]
 Grouping = Literal["none", "batch", "press"]
 
 TAUS: Final = (0.1, 0.2, 0.32, 0.5)
-ODD_ONES: Final = -0.32
-"""Stands for a scale where most groups do not differ at all and a few do, by a scale of 0.32."""
+_ODD_TAU: Final = 0.32
 _ODD_SHARE: Final = 0.15
 _ODD_CHANCE: Final = 0.4
-SCALES: Final = (*TAUS, ODD_ONES)
 _DEGREES: Final = 4.0
 _KNOTS: Final = 0.01
 _MOST_KNOTS: Final = 24
 _AT_ONCE: Final = 4_000_000
 _TINY: Final = 1e-280
+
+
+@dataclass(frozen=True)
+class Scale:
+    """How the groups differ: a share of them by shifts of scale `tau`, the others not at all."""
+
+    tau: float
+    share: float = 1.0
+
+    @property
+    def variance(self) -> float:
+        """Of a group's shift of log life."""
+        return self.share * self.tau**2 * _DEGREES / (_DEGREES - 2)
+
+
+NO_GROUPS: Final = Scale(0.0, 0.0)
+ALL_DIFFER: Final = tuple(Scale(tau) for tau in TAUS)
+A_FEW_DIFFER: Final = Scale(_ODD_TAU, _ODD_SHARE)
+"""Most groups are even and a few are odd: their evenness must not draw the odd ones in."""
+SCALES: Final = (*ALL_DIFFER, A_FEW_DIFFER)
 
 
 @dataclass(frozen=True)
@@ -179,16 +197,13 @@ def shift_density(shift: Array, tau: float) -> Array:
     return np.asarray((1 + (shift / tau) ** 2 / _DEGREES) ** (-(_DEGREES + 1) / 2))
 
 
-def kernel(own: Axis, population: Array, tau: float) -> Array:
-    """Chance of each own median about each of the population's, (m, p); columns sum to 1.
-
-    tau: one of SCALES.
-    """
-    value = shift_density(own.points[:, None] - population, abs(tau))
+def kernel(own: Axis, population: Array, scale: Scale) -> Array:
+    """Chance of each own median about each of the population's, (m, p); columns sum to 1."""
+    value = shift_density(own.points[:, None] - population, scale.tau)
     between = np.asarray(value / np.maximum(value.sum(axis=0), _TINY))
-    if tau > 0:
+    if scale.share == 1:
         return between
-    return _ODD_SHARE * between + (1 - _ODD_SHARE) * shares(own, population).T
+    return scale.share * between + (1 - scale.share) * shares(own, population).T
 
 
 def scale_masses(scale: float) -> Array:

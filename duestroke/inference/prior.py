@@ -1,4 +1,4 @@
-"""What is believed of a tool's life before any was seen: visible, and for a plant to change."""
+"""What is believed of a tool's life before any was seen: visible, and recorded with every fit."""
 
 from __future__ import annotations
 

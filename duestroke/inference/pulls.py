@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from duestroke.inference.ahead import remaining_quantiles
+from duestroke.inference.modes import is_told_by_readings
 from duestroke.inference.place import PlacePosterior
 from duestroke.inference.tool import ToolRecord
 from duestroke.lives import Life
@@ -30,9 +31,11 @@ class LifeLeft:
 
 def as_tool(life: Life) -> ToolRecord:
     """The tool of a life as it was at its end."""
+    # Told by its readings, it is known to be good where the fit knows it too.
+    good_at = life.strokes_low if is_told_by_readings(life) else life.strokes
     return ToolRecord(
         life.strokes,
-        good_at=life.strokes,
+        good_at=good_at,
         readings=life.readings,
         press=life.press,
         batch=life.batch,

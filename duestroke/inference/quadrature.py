@@ -16,11 +16,13 @@ from duestroke.inference.lattice import Axis
 from duestroke.inference.locate import LEAST_SPREAD, LogPrior, Place, locate
 from duestroke.inference.pooled import Pooled, PooledFamily, Slice
 from duestroke.inference.pooling import (
+    NO_GROUPS,
     SCALES,
     Cells,
     Grouping,
     GroupLikelihood,
     Groups,
+    Scale,
     Sums,
     kernel,
     scale_masses,
@@ -194,8 +196,8 @@ class _Work:
     def _total(self, family: str, g: float, c: float, at: Array) -> Array:
         return self.sums[family]["none"].total(g - self.question.rate.mean, c, at)
 
-    def logs(self, rate: Exponents) -> dict[tuple[str, Grouping, float, float], Array]:
-        """Log posterior mass up to one constant, (s, p), by family, grouping, tau and exponent."""
+    def logs(self, rate: Exponents) -> dict[tuple[str, Grouping, Scale, float], Array]:
+        """Log posterior mass up to one constant, (s, p): family, grouping, scale, exponent."""
         c, out = self.number.centre, {}
         for family, weight in self.question.families.items():
             for kind, chance in self.question.kinds.items():
@@ -203,21 +205,21 @@ class _Work:
                 area = (at[1] - at[0]) * (self.log_s[1] - self.log_s[0])
                 base = self._prior(at) + math.log(weight * chance * area)
                 for g, mass in zip(rate.points, rate.mass, strict=True):
-                    for tau, log_value in self._under(family.name, kind, g, c, at):
+                    for scale, log_value in self._under(family.name, kind, g, c, at):
                         value = base + log_value + math.log(mass)
-                        out[family.name, kind, tau, float(g)] = value
+                        out[family.name, kind, scale, float(g)] = value
         return out
 
     def _under(
         self, family: str, kind: Grouping, g: float, c: float, at: Array
-    ) -> Iterator[tuple[float, Array]]:
+    ) -> Iterator[tuple[Scale, Array]]:
         if kind == "none":
-            yield 0.0, self._total(family, g, c, at)
+            yield NO_GROUPS, self._total(family, g, c, at)
             return
         shift = g - self.question.rate.mean
         said = GroupLikelihood.of(self.sums[family][kind], shift, c, at)
-        for tau, mass in zip(SCALES, scale_masses(self.question.prior.group_scale), strict=True):
-            yield tau, said.log_population(kernel(self.m, at, tau)) + math.log(mass)
+        for scale, mass in zip(SCALES, scale_masses(self.question.prior.group_scale), strict=True):
+            yield scale, said.log_population(kernel(self.m, at, scale)) + math.log(mass)
 
     def widened(self) -> _Work | None:
         """Laid anew where weight lies on an edge or fills but a few points; None: it is well."""
@@ -266,8 +268,8 @@ class _Work:
                 np.exp(self.log_s),
                 self.sums[family.name],
                 tuple(
-                    Slice(kind, tau, g, self._medians(kind), mass / kept_total)
-                    for (name, kind, tau, g), mass in kept.items()
+                    Slice(kind, scale, g, self._medians(kind), mass / kept_total)
+                    for (name, kind, scale, g), mass in kept.items()
                     if name == family.name
                 ),
             )
@@ -324,7 +326,7 @@ def _most_shift(question: Question) -> float:
 
 
 def _marginals(
-    logs: Mapping[tuple[str, Grouping, float, float], Array], kind: Grouping
+    logs: Mapping[tuple[str, Grouping, Scale, float], Array], kind: Grouping
 ) -> list[Array]:
     """Those of one grouping, whose columns fit together, as one."""
     some = [value for key, value in logs.items() if key[1] == kind]

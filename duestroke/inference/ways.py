@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import betaln
 
-from duestroke.inference.crossed import CrossedLaw, press_shifts
+from duestroke.inference.crossed import CrossedLaw, press_effects
 from duestroke.inference.effects import (
     LEAST_ROUGHNESS_SPREAD,
     LEAST_SPEED_SPREAD,
@@ -21,6 +21,7 @@ from duestroke.inference.families import WEIBULL
 from duestroke.inference.fit import fit
 from duestroke.inference.laws import LifeLaw, PlainLaw, PooledLaw
 from duestroke.inference.modes import ModeLives, all_ends, sudden, wear
+from duestroke.inference.pooled import Pooled
 from duestroke.inference.pooling import Grouping, Groups
 from duestroke.inference.prior import FAMILIES, Prior
 from duestroke.inference.quadrature import Question, pool
@@ -115,28 +116,33 @@ def _wear_law(mode: ModeLives, setting: Setting) -> LifeLaw:
         )
     question = _wear_question(mode, setting, z, number, groups)
     every = PooledLaw.of(pool(question))
-    if {"batch", "press"} <= every.pooled.kinds.keys():
+    if {"batch", "press"} <= question.kinds.keys() and mode.failures:
         return _crossed(mode, setting, question, every)
     return every
 
 
 def _crossed(mode: ModeLives, setting: Setting, asked: Question, every: PooledLaw) -> CrossedLaw:
-    """Pooled by batch, the presses' shifts and the exponents at their means taken out."""
-    effects, by_press = every.pooled, press_shifts(every.pooled)
-    own = np.array([by_press.get(life.press or "", 0.0) for life in mode.lives], dtype=np.float64)
-    z = effects.rate.centre * asked.z + effects.number.centre * asked.number - own
-    fixed = exponents(1.0, asked.prior.rate_exponent_scale, count=1, varies=False)
-    within = replace(
+    """Presses against none, then batches with the presses' shifts and the exponents taken out."""
+    effects, prior = every.pooled, asked.prior
+    known = effects.rate.centre * asked.z + effects.number.centre * asked.number
+    fixed = replace(
         asked,
-        told=told_by(mode, setting.handbook_life, z, setting.paths),
-        z=z,
-        number=np.zeros(z.size),
-        rate=fixed,
-        number_effect=exponents(0.0, asked.prior.number_scale, count=1, varies=False),
-        groups={"batch": asked.groups["batch"]},
-        kinds={"none": 1 - asked.prior.batch, "batch": asked.prior.batch},
+        z=np.zeros(known.size),
+        number=np.zeros(known.size),
+        rate=exponents(1.0, prior.rate_exponent_scale, count=1, varies=False),
+        number_effect=exponents(0.0, prior.number_scale, count=1, varies=False),
     )
-    return CrossedLaw(every, PooledLaw.of(pool(within)), by_press)
+
+    def pooled_by(kind: Grouping, chance: float, shift: Array) -> Pooled:
+        told = told_by(mode, setting.handbook_life, shift, setting.paths)
+        kinds: dict[Grouping, float] = {"none": 1 - chance, kind: chance}
+        groups = {kind: asked.groups[kind]}
+        return pool(replace(fixed, told=told, groups=groups, kinds=kinds))
+
+    presses = press_effects(pooled_by("press", prior.press, known))
+    own = np.array([presses.of(life.press)[0] for life in mode.lives], dtype=np.float64)
+    within = PooledLaw.of(pooled_by("batch", prior.batch, known - own))
+    return CrossedLaw(every, within, presses, float(np.mean(asked.z)))
 
 
 def _wear_question(
@@ -192,6 +198,8 @@ def _kinds(groups: Mapping[Grouping, Groups], prior: Prior) -> dict[Grouping, fl
         for kind, chance in chances.items()
         if chance > 0 and (kind == "none" or kind in groups)
     }
+    if not open_:
+        return {"none": 1.0}
     total = sum(open_.values())
     return {kind: chance / total for kind, chance in open_.items()}
 

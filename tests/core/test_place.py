@@ -21,6 +21,7 @@ from duestroke.inference.modes import all_ends, is_told_by_readings, mode_of, su
 from duestroke.inference.observations import CENSORED, EXACT, INTERVAL, observe
 from duestroke.inference.own import Conditions, OwnLaws
 from duestroke.inference.place import PlacePosterior, fit_place
+from duestroke.inference.pooling import Scale
 from duestroke.inference.prior import Prior
 from duestroke.inference.relative import told_by
 from duestroke.inference.rows import covering, everyone, rows_on
@@ -330,7 +331,7 @@ def test_own_median_of_a_batch_by_a_plain_sum() -> None:
     place = fit_place(lives, handbook_life=HANDBOOK, handbook_spread=spread, prior=belief)
     pooled = place.ways[0].life.pooled
     family = pooled.families[0]
-    slices = [one for one in family.slices if one.tau == tau]
+    slices = [one for one in family.slices if one.scale == Scale(tau)]
     only = replace(family, slices=tuple(replace(s, mass=s.mass / s.total) for s in slices))
     law = OwnLaws(replace(pooled, families=(only,)))
     m, own = np.linspace(-1.4, 1.4, 281), np.linspace(-1.5, 1.5, 301)
